@@ -1,0 +1,1 @@
+//! Findings and plan to angle, offset and interval.

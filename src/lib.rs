@@ -1,0 +1,26 @@
+//! stillaxis measures how far a toric intraocular lens stands from its intended axis, from recorded stills of the
+//! operation: limbus, reference marks, lens marks, alignment error with its interval, and what it costs in cylinder.
+//!
+//! Data flows down this list once and never back up:
+//!
+//! - [`commands`]: one file a verb; arguments, calls, messages
+//! - [`report`]: records to files
+//! - [`record`]: the measurement record, the public contract
+//! - [`alignment`]: findings and plan to angle, offset and interval
+//! - [`vision`]: pixels to findings, in pixels
+//! - [`stills`]: bytes to upright pixels and provenance; the case sheet
+//! - [`phantom`]: a scene of known truth to pixels
+//! - [`optics`]: dioptres and axes
+//! - [`geometry`]: axes, circles, ellipses, lines, covariance
+//!
+//! Not a medical device. Judgement rests with the licensed surgeon, under local rules.
+
+pub mod alignment;
+pub mod commands;
+pub mod geometry;
+pub mod optics;
+pub mod phantom;
+pub mod record;
+pub mod report;
+pub mod stills;
+pub mod vision;

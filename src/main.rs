@@ -1,0 +1,7 @@
+//! Parse, call, exit code.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    stillaxis::commands::run()
+}

@@ -1,0 +1,1 @@
+//! Dioptres and axes. Pure.

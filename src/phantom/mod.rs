@@ -1,0 +1,1 @@
+//! A scene of known truth, drawn to pixels. Shares no code with `vision`.

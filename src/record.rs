@@ -1,0 +1,261 @@
+//! The measurement record: the public contract of what is known of one still.
+//!
+//! One line of JSON a still, in input order. A JSON Schema of it is printed by `stillaxis schema`. What a record does
+//! not know is `null`; nothing stands in for it.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// Version of the record's form.
+pub const SCHEMA_VERSION: u32 = 1;
+
+/// All that is known of one still.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Record {
+    /// Version of the record's form.
+    pub schema: u32,
+    /// The picture measured, and where it came from.
+    pub still: Still,
+    /// The row of the case sheet: every column as written, those that stillaxis does not know among them.
+    pub case: BTreeMap<String, String>,
+    /// How it ended.
+    pub outcome: Outcome,
+    /// Why no angle is given; empty for a measured still.
+    pub refusals: Vec<Refusal>,
+    /// What a reader should know of a figure that is given all the same.
+    pub warnings: Vec<String>,
+    /// The limbus, where one was found.
+    pub limbus: Option<Limbus>,
+    /// The reference marks found, those that were used first.
+    pub reference_marks: Vec<ReferenceMark>,
+    /// The lens marks found.
+    pub lens_marks: Vec<LensMark>,
+    /// The alignment, for a measured still.
+    pub alignment: Option<Alignment>,
+    /// What the misalignment costs in cylinder, for a measured still.
+    pub cylinder: Option<Cylinder>,
+    /// The program that made the record.
+    pub program: Program,
+}
+
+/// How the measurement of a still ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Outcome {
+    /// An alignment error is given.
+    Measured,
+    /// The picture was read, but no angle can be answered for.
+    Refused,
+    /// The file could not be read as a picture.
+    Unreadable,
+}
+
+/// The picture measured.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Still {
+    /// Path as given, with `/` between folders.
+    pub path: String,
+    /// SHA-256 of the file's bytes, hexadecimal; empty where it could not be read.
+    pub sha256: String,
+    /// Width of the upright picture, px.
+    pub width_px: u32,
+    /// Height of the upright picture, px.
+    pub height_px: u32,
+    /// EXIF orientation, 1 to 8, that was undone.
+    pub exif_orientation: u8,
+    /// Whether the recording was declared mirrored; undone before measuring.
+    pub mirrored: bool,
+    /// Pixel width over height.
+    pub pixel_aspect: f64,
+    /// When the still was taken, as its metadata say.
+    pub taken_at: Option<String>,
+}
+
+/// Why a still was refused.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Refusal {
+    /// Short code, for counting.
+    pub code: RefusalCode,
+    /// What is wrong, with the figures that say so.
+    pub message: String,
+    /// What to do about it.
+    pub hint: String,
+}
+
+/// The causes a still can be refused for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum RefusalCode {
+    /// The file is missing, empty, cut short, or no picture that can be read.
+    Unreadable,
+    /// The picture is too small to show a limbus and marks.
+    PictureTooSmall,
+    /// No limbus was found.
+    LimbusNotFound,
+    /// Too little of the limbus is visible to place it.
+    LimbusTooLittleVisible,
+    /// Fewer reference marks than needed.
+    ReferenceMarksMissing,
+    /// Two readings of the reference marks fit nearly alike, or their pattern leaves two answers.
+    ReferenceMarksAmbiguous,
+    /// The lens marks were not found.
+    LensMarksMissing,
+    /// Two readings of the lens marks fit nearly alike.
+    LensMarksAmbiguous,
+    /// An angle was found, but its interval is wider than the limit.
+    IntervalTooWide,
+}
+
+/// The fitted limbus.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Limbus {
+    /// Centre, px: x right, y down, pixel centres at integers.
+    pub center_px: [f64; 2],
+    /// Semi-axes, px, the longer first.
+    pub semi_axes_px: [f64; 2],
+    /// Direction of the longer semi-axis in the picture's own frame, degrees from x right towards y *down*, [0, 180).
+    pub angle_deg: f64,
+    /// sqrt(a b), px.
+    pub radius_px: f64,
+    /// Standard deviation of the radius, px.
+    pub radius_sd_px: f64,
+    /// Standard deviation of the centre (root mean square over directions), px.
+    pub center_sd_px: f64,
+    /// How much of the limbus was seen, degrees of arc.
+    pub visible_arc_deg: f64,
+    /// Millimetres per pixel (geometric mean over directions).
+    pub mm_per_px: f64,
+    /// Where the millimetres come from.
+    pub mm_source: MmSource,
+    /// Share of the evidence asked for that was found, 0 to 1. Not a probability.
+    pub score: f64,
+}
+
+/// Where the scale in millimetres comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum MmSource {
+    /// The eye's own white-to-white distance, from the case sheet.
+    Case,
+    /// The average of 11.7 mm.
+    Assumed,
+}
+
+/// A mark on the limbus.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ReferenceMark {
+    /// Where it stands: direction from the centre of the limbus in the plane of the limbus, degrees counter-clockwise
+    /// as seen in the picture, [0, 360).
+    pub meridian_deg: f64,
+    /// The meridian of the eye it was taken to stand for, where the sheet says what the marks denote.
+    pub denotes_deg: Option<f64>,
+    /// Standard deviation of the meridian by the mark's own reading, degrees.
+    pub sd_deg: f64,
+    /// Centroid, px.
+    pub center_px: [f64; 2],
+    /// Form.
+    pub kind: MarkKind,
+    /// Length along the radial direction, mm.
+    pub length_mm: f64,
+    /// Width across it, mm.
+    pub width_mm: f64,
+    /// Lean of a radial mark from the radial direction, degrees, positive counter-clockwise; `null` for a dot.
+    pub lean_deg: Option<f64>,
+    /// How far it stands out from its ground, 0 to 1; negative where it is brighter.
+    pub contrast: f64,
+}
+
+/// Form of a reference mark.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum MarkKind {
+    /// Longer along the radius than across: it has a direction of its own.
+    Radial,
+    /// About as wide as long: a place without a direction.
+    Dot,
+}
+
+/// One mark (a dot or a dash) of the lens.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LensMark {
+    /// Centroid, px.
+    pub center_px: [f64; 2],
+    /// Standard deviation of the centroid across the lens axis, px.
+    pub sd_px: f64,
+    /// 0 or 1: which of the two groups it belongs to.
+    pub group: u8,
+}
+
+/// The alignment of the lens.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Alignment {
+    /// Lens axis less intended axis, degrees, [-90, 90); positive is counter-clockwise as seen in the picture.
+    pub error_deg: f64,
+    /// Standard deviation of the error, degrees.
+    pub sd_deg: f64,
+    /// 95 % interval of the error, degrees; unwrapped, so that it may leave [-90, 90).
+    pub interval95_deg: [f64; 2],
+    /// Direction of the reference marks in the plane of the limbus, degrees, [0, 180).
+    pub reference_deg: f64,
+    /// Direction of the intended axis there, degrees, [0, 180).
+    pub intended_deg: f64,
+    /// Direction of the lens axis there, degrees, [0, 180).
+    pub lens_deg: f64,
+    /// Lens axis in the eye's own notation, (0, 180], to be held against the plan; `null` where the eye's 0 is unknown.
+    pub lens_axis_in_eye_deg: Option<f64>,
+    /// How far the reference marks are from being opposite, degrees (their meridians' difference less 180);
+    /// `null` where there are not two opposite ones.
+    pub marks_opposition_deg: Option<f64>,
+    /// Midpoint of the lens's two groups from the centre of the limbus, mm on the limbus scale: x right, y up as seen.
+    /// *Apparent*: parallax and the cornea's magnification are in it. `null` with one group.
+    pub offset_apparent_mm: Option<[f64; 2]>,
+    /// What each source adds to the variance, degrees squared.
+    pub variance_parts_deg2: VarianceParts,
+}
+
+/// Variance of the error by source, degrees squared. They add up to `sd_deg` squared.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct VarianceParts {
+    /// Reading the reference marks.
+    pub reference_marks: f64,
+    /// Reading the lens marks.
+    pub lens_marks: f64,
+    /// Centre and shape of the limbus.
+    pub limbus: f64,
+    /// The limbus's own height over width.
+    pub oval: f64,
+    /// Depth of the lens behind the limbus under tilt.
+    pub parallax: f64,
+}
+
+/// What the misalignment costs.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Cylinder {
+    /// Plane of the dioptres: `cornea`, or `lens` where the sheet lacks what carries them to the cornea; empty without dioptres.
+    pub plane: String,
+    /// Residual in percent of the cylinder, 200 |sin t|, where lens and cornea match.
+    pub residual_percent: f64,
+    /// Its 95 % interval, percent.
+    pub residual_interval95_percent: [f64; 2],
+    /// Residual cylinder, D.
+    pub residual_d: Option<f64>,
+    /// Its 95 % interval, D.
+    pub residual_interval95_d: Option<[f64; 2]>,
+    /// Minus-cylinder axis that corrects the residual, in the eye's notation, (0, 180]; `null` where the interval of
+    /// the error includes 0, since it has no meaning there, and where the eye's 0 is unknown.
+    pub residual_axis_deg: Option<f64>,
+    /// J0 of the residual refraction, D.
+    pub j0_d: Option<f64>,
+    /// J45 of the residual refraction, D.
+    pub j45_d: Option<f64>,
+}
+
+/// The program that made a record.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Program {
+    /// Version of stillaxis.
+    pub version: String,
+    /// Settings that differ from the defaults, as `name=value`, separated by spaces; empty for none.
+    pub settings: String,
+}

@@ -1,0 +1,1 @@
+//! Records to files.

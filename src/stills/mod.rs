@@ -1,0 +1,1 @@
+//! Bytes to upright pixels and provenance; the case sheet.

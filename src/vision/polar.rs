@@ -1,0 +1,24 @@
+//! Sampling a picture along an ellipse.
+
+use super::Picture;
+use crate::geometry::PixelPoint;
+
+/// Bilinear sample at `point` (px, pixel centres at integers), each channel 0 to 1; `None` outside the picture.
+pub fn sample(picture: &Picture, point: &PixelPoint) -> Option<[f32; 3]> {
+    let (width, height) = picture.dimensions();
+    let inside =
+        point.x >= 0.0 && point.y >= 0.0 && point.x <= f64::from(width) - 1.0 && point.y <= f64::from(height) - 1.0;
+    if !inside {
+        return None;
+    }
+    let (x0, y0) = (point.x.floor() as u32, point.y.floor() as u32);
+    let (x1, y1) = ((x0 + 1).min(width - 1), (y0 + 1).min(height - 1));
+    let (fx, fy) = ((point.x - f64::from(x0)) as f32, (point.y - f64::from(y0)) as f32);
+    let (a, b) = (picture.get_pixel(x0, y0).0, picture.get_pixel(x1, y0).0);
+    let (c, d) = (picture.get_pixel(x0, y1).0, picture.get_pixel(x1, y1).0);
+    Some(std::array::from_fn(|k| {
+        let top = f32::from(a[k]) + (f32::from(b[k]) - f32::from(a[k])) * fx;
+        let bottom = f32::from(c[k]) + (f32::from(d[k]) - f32::from(c[k])) * fx;
+        (top + (bottom - top) * fy) / 65535.0
+    }))
+}
