@@ -6,6 +6,7 @@
 //! - [`commands`]: one file a verb; arguments, calls, messages
 //! - [`report`]: records to files
 //! - [`record`]: the measurement record, the public contract
+//! - [`measurement`]: one still all the way, pixels and plan to a record
 //! - [`alignment`]: findings and plan to angle, offset and interval
 //! - [`vision`]: pixels to findings, in pixels
 //! - [`stills`]: bytes to upright pixels and provenance; the case sheet
@@ -18,6 +19,7 @@
 pub mod alignment;
 pub mod commands;
 pub mod geometry;
+pub mod measurement;
 pub mod optics;
 pub mod phantom;
 pub mod record;

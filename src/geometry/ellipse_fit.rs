@@ -266,7 +266,7 @@ mod tests {
     /// with unit error: the bound of Kanatani and Chernov, computed with numpy.
     #[test]
     fn covariance_meets_the_bound() {
-        let whole = [0.101583, 0.0984886, 0.123771, 0.121244, 0.318310];
+        let whole = [0.101583, 0.0984886, 0.123771, 0.121244, std::f64::consts::FRAC_1_PI];
         let half = [1.062393, 0.184963, 1.132364, 0.243364, 0.600698];
         for (from, to, ends, expected) in [(0.0, TAU, false, whole), (-PI / 2.0, PI / 2.0, true, half)] {
             let steps = if ends { 199.0 } else { 200.0 };

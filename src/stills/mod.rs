@@ -1,1 +1,3 @@
 //! Bytes to upright pixels and provenance; the case sheet.
+
+pub mod sheet;
