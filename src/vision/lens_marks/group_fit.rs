@@ -1,0 +1,414 @@
+//! Least-squares fit of one group of marks, with its ground, to the patch.
+
+use super::candidates::Candidate;
+use super::patch::Patch;
+use crate::geometry::Vector;
+use nalgebra::{SMatrix, SVector};
+
+/// What a group consists of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// So many round dots in a row along the axis.
+    Dots(u8),
+    /// One dash along the axis.
+    Dash,
+    /// Two thin lines side by side, both along the axis.
+    Lines,
+}
+
+impl Kind {
+    /// All kinds that are tried.
+    pub const ALL: [Self; 6] = [Self::Dots(1), Self::Dots(2), Self::Dots(3), Self::Dots(4), Self::Dash, Self::Lines];
+}
+
+/// Geometry of a group in the patch.
+#[derive(Clone, Copy, Debug)]
+pub struct Shape {
+    /// Centroid, px.
+    pub place: Vector,
+    /// Direction, radians from x right to y down.
+    pub angle: f64,
+    /// Spacing of dots, or half the length of a line, px.
+    pub extent: f64,
+    /// Standard deviation of a dot or of a line's cross-section, px.
+    pub sigma: f64,
+    /// Half the distance between two lines, px.
+    pub gap: f64,
+}
+
+/// A fitted group.
+#[derive(Clone, Copy, Debug)]
+pub struct Group {
+    /// What it consists of.
+    pub kind: Kind,
+    /// Its geometry.
+    pub shape: Shape,
+    /// How much darker than its ground: relative brightness; negative where brighter.
+    pub depth: f64,
+    /// Share of the structure in the window, noise apart, that the marks explain beyond their ground: 0 to 1.
+    pub explained: f64,
+    /// Depth over its standard deviation.
+    pub signal: f64,
+    /// Covariance of (x, y, angle): px^2, px rad, rad^2.
+    pub covariance: SMatrix<f64, 3, 3>,
+}
+
+/// Geometry parameters: x, y, angle, log extent, log sigma, log gap.
+const FREE: usize = 6;
+/// Depth and a ground of second order.
+const LINEAR: usize = 7;
+const ALL: usize = FREE + LINEAR;
+/// Range of what a fit may reach, in limbus radii.
+const SPACING: (f64, f64) = (0.028, 0.10);
+const HALF_LENGTH: (f64, f64) = (0.025, 0.11);
+const SIGMA: (f64, f64) = (0.004, 0.024);
+const GAP: (f64, f64) = (0.006, 0.03);
+/// Ground that a window shows beyond the marks, in limbus radii.
+const MARGIN: f64 = 0.035;
+/// Half the width of a window, in limbus radii.
+const HALF_WIDTH: f64 = 0.045;
+/// Brightness relative to the local mean that is let count: reflections are not fitted.
+const CLIP: (f32, f32) = (-1.0, 0.35);
+
+impl Shape {
+    /// Value of the template and its derivatives by the geometry parameters.
+    fn template(&self, kind: Kind, x: f64, y: f64) -> (f64, [f64; FREE]) {
+        let (sin, cos) = self.angle.sin_cos();
+        let (dx, dy) = (x - self.place.x, y - self.place.y);
+        let (s, t) = (dx * cos + dy * sin, dy * cos - dx * sin);
+        let variance = self.sigma * self.sigma;
+        let (mut value, mut by_s, mut by_t) = (0.0, 0.0, 0.0);
+        let (mut by_extent, mut by_sigma, mut by_gap) = (0.0, 0.0, 0.0);
+        match kind {
+            Kind::Dots(count) => {
+                for k in 0..count {
+                    let step = f64::from(k) - f64::from(count - 1) / 2.0;
+                    let d = s - step * self.extent;
+                    let square = (d * d + t * t) / variance;
+                    if square > 20.0 {
+                        continue;
+                    }
+                    let e = (-square / 2.0).exp();
+                    value += e;
+                    by_s -= d / variance * e;
+                    by_t -= t / variance * e;
+                    by_extent += step * d / variance * e;
+                    by_sigma += square * e;
+                }
+            }
+            Kind::Dash | Kind::Lines => {
+                // Ends as soft as the flanks: a logistic of the same slope at its middle as a Gaussian's integral.
+                let soft = self.sigma * 0.6;
+                let (near, far) = (logistic((s + self.extent) / soft), logistic((s - self.extent) / soft));
+                let (near_slope, far_slope) = (near * (1.0 - near) / soft, far * (1.0 - far) / soft);
+                let along = near - far;
+                let offsets: &[f64] = if kind == Kind::Dash { &[0.0] } else { &[-1.0, 1.0] };
+                for side in offsets {
+                    let d = t - side * self.gap;
+                    let square = d * d / variance;
+                    let e = (-square / 2.0).exp();
+                    value += along * e;
+                    by_s += (near_slope - far_slope) * e;
+                    by_t -= d / variance * along * e;
+                    by_extent += (near_slope + far_slope) * e;
+                    by_sigma += square * along * e;
+                    by_gap += side * d / variance * along * e;
+                }
+            }
+        }
+        let derivatives = [
+            -by_s * cos + by_t * sin,
+            -by_s * sin - by_t * cos,
+            by_s * t - by_t * s,
+            by_extent * self.extent,
+            by_sigma,
+            by_gap * self.gap,
+        ];
+        (value, derivatives)
+    }
+
+    /// Centroids of the single dots or lines, px.
+    pub fn centroids(&self, kind: Kind) -> Vec<Vector> {
+        let (sin, cos) = self.angle.sin_cos();
+        match kind {
+            Kind::Dots(count) => (0..count)
+                .map(|k| f64::from(k) - f64::from(count - 1) / 2.0)
+                .map(|step| self.place + Vector::new(cos, sin) * (step * self.extent))
+                .collect(),
+            Kind::Dash => vec![self.place],
+            Kind::Lines => [-1.0, 1.0].map(|side| self.place + Vector::new(-sin, cos) * (side * self.gap)).to_vec(),
+        }
+    }
+
+    /// Half the length of the whole group, px.
+    pub fn half_length(&self, kind: Kind) -> f64 {
+        match kind {
+            Kind::Dots(count) => f64::from(count - 1) / 2.0 * self.extent + 1.5 * self.sigma,
+            Kind::Dash | Kind::Lines => self.extent + 0.5 * self.sigma,
+        }
+    }
+}
+
+fn logistic(x: f64) -> f64 {
+    1.0 / (1.0 + (-x).exp())
+}
+
+/// Pixels of a window about a group.
+struct Window {
+    pixels: Vec<[f64; 4]>,
+    unit: f64,
+}
+
+impl Window {
+    /// `None` where too little of it can be seen.
+    fn new(patch: &Patch, shape: &Shape, kind: Kind) -> Option<Self> {
+        let (sin, cos) = shape.angle.sin_cos();
+        let long = shape.half_length(kind) + MARGIN * patch.scale;
+        let wide = HALF_WIDTH * patch.scale;
+        let reach_x = (long * cos.abs() + wide * sin.abs()).ceil();
+        let reach_y = (long * sin.abs() + wide * cos.abs()).ceil();
+        let (cx, cy) = (shape.place.x.round(), shape.place.y.round());
+        let last = patch.relative.side as f64 - 1.0;
+        if cx - reach_x < 0.0 || cy - reach_y < 0.0 || cx + reach_x > last || cy + reach_y > last {
+            return None;
+        }
+        let mut pixels = Vec::new();
+        let mut whole = 0.0_f64;
+        for y in (cy - reach_y) as usize..=(cy + reach_y) as usize {
+            for x in (cx - reach_x) as usize..=(cx + reach_x) as usize {
+                let (dx, dy) = (x as f64 - shape.place.x, y as f64 - shape.place.y);
+                let (s, t) = (dx * cos + dy * sin, dy * cos - dx * sin);
+                if s.abs() > long || t.abs() > wide {
+                    continue;
+                }
+                whole += 1.0;
+                if patch.weight.at(x, y) > 0.0 {
+                    let value = f64::from(patch.relative.at(x, y).clamp(CLIP.0, CLIP.1));
+                    pixels.push([x as f64, y as f64, value, 1.0]);
+                }
+            }
+        }
+        (pixels.len() as f64 > 0.6 * whole).then_some(Self { pixels, unit: long })
+    }
+
+    fn ground(&self, shape: &Shape, x: f64, y: f64) -> [f64; LINEAR - 1] {
+        let (dx, dy) = ((x - shape.place.x) / self.unit, (y - shape.place.y) / self.unit);
+        [1.0, dx, dy, dx * dx, dx * dy, dy * dy]
+    }
+
+    /// Sum of squares that a ground alone leaves.
+    fn ground_residual(&self, shape: &Shape) -> Option<f64> {
+        let mut normal = SMatrix::<f64, 6, 6>::zeros();
+        let mut right = SVector::<f64, 6>::zeros();
+        let mut squares = 0.0;
+        for &[x, y, value, _] in &self.pixels {
+            let row = SVector::<f64, 6>::from(self.ground(shape, x, y));
+            normal.ger(1.0, &row, &row, 1.0);
+            right += row * value;
+            squares += value * value;
+        }
+        let solution = normal.cholesky()?.solve(&right);
+        Some((squares - solution.dot(&right)).max(0.0))
+    }
+}
+
+/// Best fit of `kind` from a start; `None` where it runs away or sees too little.
+pub fn fit(patch: &Patch, kind: Kind, start: Shape) -> Option<Group> {
+    const STEPS: usize = 12;
+    let mut shape = start;
+    let window = Window::new(patch, &shape, kind)?;
+    let mut linear = SVector::<f64, LINEAR>::zeros();
+    let mut damping = 1e-3;
+    let (mut state, mut squares) = solve_linear(&window, &shape, kind)?;
+    linear.copy_from(&state);
+    let mut normal = SMatrix::<f64, ALL, ALL>::zeros();
+    let mut fresh = true;
+    let mut gradient = SVector::<f64, ALL>::zeros();
+    for _ in 0..STEPS {
+        if fresh {
+            (normal, gradient) = normal_equations(&window, &shape, kind, &linear);
+        }
+        let mut damped = normal;
+        for i in 0..ALL {
+            damped[(i, i)] += damping * normal[(i, i)] + 1e-9;
+        }
+        let step = damped.cholesky()?.solve(&gradient);
+        let mut next = shape;
+        next.place += Vector::new(step[0], step[1]);
+        next.angle += step[2];
+        next.extent *= step[3].clamp(-0.3, 0.3).exp();
+        next.sigma *= step[4].clamp(-0.3, 0.3).exp();
+        next.gap *= step[5].clamp(-0.3, 0.3).exp();
+        clamp(&mut next, kind, patch.scale);
+        let Some((next_state, next_squares)) = solve_linear(&window, &next, kind) else { break };
+        if next_squares < squares {
+            let gain = (squares - next_squares) / squares;
+            shape = next;
+            squares = next_squares;
+            state = next_state;
+            linear.copy_from(&state);
+            damping = (damping * 0.2).max(1e-6);
+            fresh = true;
+            if gain < 1e-4 {
+                break;
+            }
+        } else {
+            damping *= 8.0;
+            fresh = false;
+            if damping > 10.0 {
+                break;
+            }
+        }
+    }
+    let moved = (shape.place - start.place).norm();
+    if moved > 0.05 * patch.scale {
+        return None;
+    }
+    let (normal, _) = normal_equations(&window, &shape, kind, &linear);
+    let mut regular = normal;
+    for i in 0..FREE {
+        regular[(i, i)] += 1e-6;
+    }
+    let inverse = regular.cholesky()?.inverse();
+    let count = window.pixels.len() as f64;
+    let variance = (squares / (count - ALL as f64).max(1.0)).max(patch.noise * patch.noise) * patch.oversampling;
+    let floor = count * patch.noise * patch.noise;
+    let before = window.ground_residual(&shape)?;
+    let explained = (before - squares) / (before - floor).max(before - squares).max(1e-12);
+    let depth = -linear[0];
+    Some(Group {
+        kind,
+        shape,
+        depth,
+        explained,
+        signal: depth.abs() / (variance * inverse[(FREE, FREE)]).sqrt(),
+        covariance: inverse.fixed_view::<3, 3>(0, 0) * variance,
+    })
+}
+
+fn clamp(shape: &mut Shape, kind: Kind, scale: f64) {
+    let range = if matches!(kind, Kind::Dots(_)) { SPACING } else { HALF_LENGTH };
+    shape.extent = shape.extent.clamp(range.0 * scale, range.1 * scale);
+    shape.sigma = shape.sigma.clamp(SIGMA.0 * scale, SIGMA.1 * scale);
+    shape.gap = shape.gap.clamp(GAP.0 * scale, GAP.1 * scale);
+    if matches!(kind, Kind::Dots(_)) {
+        // Dots that run into one another are a dash.
+        shape.sigma = shape.sigma.min(0.42 * shape.extent);
+    }
+    if kind == Kind::Lines {
+        shape.sigma = shape.sigma.min(0.7 * shape.gap);
+    }
+}
+
+/// Depth and ground for a given geometry, with the sum of squares left.
+fn solve_linear(window: &Window, shape: &Shape, kind: Kind) -> Option<(SVector<f64, LINEAR>, f64)> {
+    let mut normal = SMatrix::<f64, LINEAR, LINEAR>::zeros();
+    let mut right = SVector::<f64, LINEAR>::zeros();
+    let mut squares = 0.0;
+    for &[x, y, value, _] in &window.pixels {
+        let g = window.ground(shape, x, y);
+        let (t, _) = shape.template(kind, x, y);
+        let row = SVector::<f64, LINEAR>::from([t, g[0], g[1], g[2], g[3], g[4], g[5]]);
+        normal.ger(1.0, &row, &row, 1.0);
+        right += row * value;
+        squares += value * value;
+    }
+    for i in 0..LINEAR {
+        normal[(i, i)] += 1e-9;
+    }
+    let solution = normal.cholesky()?.solve(&right);
+    Some((solution, (squares - solution.dot(&right)).max(0.0)))
+}
+
+fn normal_equations(
+    window: &Window,
+    shape: &Shape,
+    kind: Kind,
+    linear: &SVector<f64, LINEAR>,
+) -> (SMatrix<f64, ALL, ALL>, SVector<f64, ALL>) {
+    let mut normal = SMatrix::<f64, ALL, ALL>::zeros();
+    let mut gradient = SVector::<f64, ALL>::zeros();
+    for &[x, y, value, _] in &window.pixels {
+        let g = window.ground(shape, x, y);
+        let (t, d) = shape.template(kind, x, y);
+        let mut row = SVector::<f64, ALL>::zeros();
+        for k in 0..FREE {
+            row[k] = linear[0] * d[k];
+        }
+        row[FREE] = t;
+        let mut model = linear[0] * t;
+        for k in 0..LINEAR - 1 {
+            row[FREE + 1 + k] = g[k];
+            model += linear[k + 1] * g[k];
+        }
+        normal.ger(1.0, &row, &row, 1.0);
+        gradient += row * (value - model);
+    }
+    (normal, gradient)
+}
+
+/// Starts for each kind near a candidate: those that go best with the profile along its direction.
+pub fn starts(patch: &Patch, candidate: &Candidate, sign: f64) -> Vec<(Kind, Shape, f64)> {
+    let scale = patch.scale;
+    let (sin, cos) = candidate.angle.sin_cos();
+    let reach = (0.17 * scale) as i32;
+    let at = |s: f64, t: f64| {
+        let value = patch.relative.sample(candidate.place.x + s * cos - t * sin, candidate.place.y + s * sin + t * cos);
+        -sign * f64::from(value.clamp(CLIP.0, CLIP.1))
+    };
+    // Darkness along the middle, less that of the ground on both sides.
+    let profile: Vec<f64> = (-reach..=reach)
+        .map(|k| {
+            let s = f64::from(k);
+            let inner: f64 = [-0.008, 0.0, 0.008].iter().map(|t| at(s, t * scale)).sum::<f64>() / 3.0;
+            let outer: f64 = [-0.042, -0.034, 0.034, 0.042].iter().map(|t| at(s, t * scale)).sum::<f64>() / 4.0;
+            inner - outer
+        })
+        .collect();
+    let sigma = 0.012 * scale;
+    let mut out = Vec::new();
+    for kind in Kind::ALL {
+        let extents: &[f64] = match kind {
+            Kind::Dots(1) => &[0.05],
+            Kind::Dots(_) => &[0.035, 0.043, 0.052, 0.062, 0.074],
+            Kind::Dash | Kind::Lines => &[0.035, 0.048, 0.063, 0.08],
+        };
+        let mut best: Option<(f64, Shape)> = None;
+        for extent in extents {
+            let mut shape =
+                Shape { place: Vector::zeros(), angle: 0.0, extent: extent * scale, sigma, gap: 0.013 * scale };
+            clamp(&mut shape, kind, scale);
+            let half = (shape.half_length(kind) + 0.03 * scale) as i32;
+            let template: Vec<f64> = (-half..=half)
+                .map(|k| shape.template(if kind == Kind::Lines { Kind::Dash } else { kind }, f64::from(k), 0.0).0)
+                .collect();
+            let most = (0.045 * scale) as i32;
+            for shift in -most..=most {
+                let from = reach + shift - half;
+                if from < 0 || (from as usize) + template.len() > profile.len() {
+                    continue;
+                }
+                let likeness = correlation(&template, &profile[from as usize..from as usize + template.len()]);
+                if best.is_none_or(|(b, _)| likeness > b) {
+                    let s = f64::from(shift);
+                    let place = candidate.place + Vector::new(cos, sin) * s;
+                    best = Some((likeness, Shape { place, angle: candidate.angle, ..shape }));
+                }
+            }
+        }
+        out.extend(best.map(|(likeness, shape)| (kind, shape, likeness)));
+    }
+    out
+}
+
+fn correlation(a: &[f64], b: &[f64]) -> f64 {
+    let count = a.len() as f64;
+    let (ma, mb) = (a.iter().sum::<f64>() / count, b.iter().sum::<f64>() / count);
+    let (mut ab, mut aa, mut bb) = (0.0, 0.0, 0.0);
+    for (x, y) in a.iter().zip(b) {
+        ab += (x - ma) * (y - mb);
+        aa += (x - ma).powi(2);
+        bb += (y - mb).powi(2);
+    }
+    ab / (aa * bb).sqrt().max(1e-12)
+}
