@@ -97,7 +97,7 @@ fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
     };
     let ratio = |x: f64, y: f64, sd: f64| ((x / y).abs().ln() / sd).powi(2);
     let clear = |g: &Group| g.explained > LEAST_EXPLAINED_SINGLE && g.depth > LEAST_DEPTH_SINGLE;
-    if !directed && !(clear(a) && clear(b)) {
+    if !(directed || clear(a) && clear(b)) {
         return None;
     }
     let parts = [
