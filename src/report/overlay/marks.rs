@@ -1,0 +1,116 @@
+//! What was found: the limbus, the reference marks, the lens marks.
+
+use super::eye::{Eye, place};
+use super::font::Text;
+use super::ink::{Area, Ink, LENS_MARK, LIMBUS, Patch, Place, REFERENCE, area_of};
+use crate::geometry::{PixelPoint, Vector};
+use crate::record::{LensMark, MarkKind, Record, ReferenceMark};
+
+/// Patches around the marks, which lines leave free.
+pub struct Marks {
+    /// One a reference mark, in the record's order.
+    pub reference: Vec<Patch>,
+    /// One a lens mark.
+    pub lens: Vec<Patch>,
+}
+
+impl Marks {
+    /// The marks of `record`. Their size is the measured one with a margin, so that the frame stands clear of the ink.
+    pub fn of(record: &Record, eye: &Eye, unit: f64, factor: f64) -> Self {
+        let reference = record.reference_marks.iter().map(|mark| reference_patch(mark, eye, unit, factor)).collect();
+        let radius = ring_radius(&record.lens_marks, unit, factor);
+        let lens = record.lens_marks.iter().map(|mark| Patch {
+            center: place(&mark.center_px.into(), factor),
+            along: Vector::new(1.0, 0.0),
+            half: [radius, radius],
+        });
+        Self { reference, lens: lens.collect() }
+    }
+
+    /// All patches.
+    pub fn all(&self) -> Vec<Patch> {
+        self.reference.iter().chain(&self.lens).copied().collect()
+    }
+
+    /// How far out the reference marks near `degrees` reach, in radii of the limbus; 1 without one.
+    pub fn outer_end(&self, eye: &Eye, degrees: f64) -> f64 {
+        let (center, direction) = (eye.center(), eye.direction(degrees));
+        let limbus = (eye.around(degrees, 1.0) - center).norm();
+        let ends = self.reference.iter().filter(|mark| {
+            let d = mark.center - center;
+            // Within some 14 degrees: closer than lettering at the end of an axis is wide.
+            d.dot(&direction) > 0.97 * d.norm()
+        });
+        ends.flat_map(Patch::corners).map(|corner| (corner - center).dot(&direction) / limbus).fold(1.0, f64::max)
+    }
+
+    /// Frames with centroids, and the number of each reference mark beside it. Gives the areas of the numbers.
+    pub fn draw(&self, record: &Record, ink: &mut Ink, eye: &Eye, size: [f64; 2]) -> Vec<Area> {
+        let mut numbers = Vec::new();
+        for (index, (mark, patch)) in record.reference_marks.iter().zip(&self.reference).enumerate() {
+            ink.outline(&frame(mark.kind, patch), &REFERENCE);
+            ink.point(patch.center, &REFERENCE);
+            let text = [Text::bold((index + 1).to_string(), 13.0 * ink.unit)];
+            let mut area = area_of(&text);
+            // Beside the frame, clockwise of it, so that it stays off the scale's radius.
+            let outwards = (patch.center - eye.center()).normalize();
+            let beside = Vector::new(-outwards.y, outwards.x);
+            area.center = patch.center + beside * (patch.half[1].max(patch.half[0] / 2.0) + 10.0 * ink.unit);
+            let area = area.moved_within(size);
+            ink.lettering(&text, &area, REFERENCE.color);
+            numbers.push(area);
+        }
+        for patch in &self.lens {
+            ink.ring(patch.center, patch.half[0], &LENS_MARK);
+            ink.point(patch.center, &LENS_MARK);
+        }
+        numbers
+    }
+}
+
+/// The fitted limbus and its centre.
+pub fn draw_limbus(ink: &mut Ink, eye: &Eye, patches: &[Patch]) {
+    ink.curve(&eye.limbus_curve(), &LIMBUS, patches);
+    let (center, arm) = (eye.center(), 5.0 * ink.unit);
+    for arm in [Vector::new(arm, 0.0), Vector::new(0.0, arm)] {
+        ink.line(center - arm, center + arm, &LIMBUS, &[]);
+    }
+}
+
+fn reference_patch(mark: &ReferenceMark, eye: &Eye, unit: f64, factor: f64) -> Patch {
+    let center = place(&PixelPoint::from(mark.center_px), factor);
+    let direction = mark.meridian_deg + mark.lean_deg.unwrap_or(0.0);
+    let half = |mm: f64, least: f64| {
+        let px = eye.px_per_mm(mark.meridian_deg).map_or(0.0, |px_per_mm| mm * px_per_mm / 2.0);
+        (if px.is_finite() { px } else { 0.0 }).min(eye.radius() / 2.0).max(least * unit) + 4.0 * unit
+    };
+    let half = match mark.kind {
+        MarkKind::Radial => [half(mark.length_mm, 4.0), half(mark.width_mm, 2.5)],
+        MarkKind::Dot => [half(mark.length_mm.max(mark.width_mm), 4.0); 2],
+    };
+    Patch { center, along: eye.direction(direction), half }
+}
+
+/// A rectangle around a line; a lozenge around a dot, so that the two kinds differ by shape.
+fn frame(kind: MarkKind, patch: &Patch) -> [Place; 4] {
+    match kind {
+        MarkKind::Radial => patch.corners(),
+        MarkKind::Dot => {
+            let reach = patch.half[0] * std::f64::consts::SQRT_2;
+            let across = Vector::new(-patch.along.y, patch.along.x);
+            [patch.along, across, -patch.along, -across].map(|direction| patch.center + direction * reach)
+        }
+    }
+}
+
+/// Rings as large as leave neighbours apart, within bounds.
+fn ring_radius(marks: &[LensMark], unit: f64, factor: f64) -> f64 {
+    let mut closest = f64::INFINITY;
+    for (index, mark) in marks.iter().enumerate() {
+        for other in &marks[index + 1..] {
+            let (a, b) = (PixelPoint::from(mark.center_px), PixelPoint::from(other.center_px));
+            closest = closest.min((a - b).norm() * factor);
+        }
+    }
+    (closest / 2.0 - unit).clamp(3.5 * unit, 7.0 * unit)
+}

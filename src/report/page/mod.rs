@@ -1,0 +1,160 @@
+//! report.html: one file that needs nothing else; a row and a picture a still, what was refused and what to do about
+//! it, the cautions. It reads and prints without scripts; with them it sorts, filters and enlarges.
+
+mod picture;
+mod row;
+
+pub use picture::{MOST_EMBEDDED, embedded_picture};
+
+use super::summary::{PRACTICE_LIMITS_DEG, Summary};
+use super::wording::{CAUTION, cause_in_words};
+use crate::record::{Record, RefusalCode};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use std::io::{self, Write};
+
+const STYLE: &str = include_str!("style.css");
+const SCRIPT: &str = include_str!("script.js");
+
+/// What the page shows of a still besides its record.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct StillPicture {
+    /// Path of the full overlay from the folder of the page, `/` between folders; `None` where there is none.
+    pub overlay: Option<String>,
+    /// JPEG to be put into the page, from [`embedded_picture`].
+    pub jpeg: Option<Vec<u8>>,
+}
+
+/// Write the page of `records` to `out`, asking `picture` for each record's picture as its row is written, in order.
+///
+/// # Errors
+/// Those of `out`.
+pub fn write<W: Write>(
+    out: &mut W,
+    records: &[Record],
+    mut picture: impl FnMut(usize, &Record) -> StillPicture,
+) -> io::Result<()> {
+    let summary = Summary::of(records);
+    let size = if records.len() <= MOST_EMBEDDED { "large" } else { "small" };
+    let head = html! {
+        (DOCTYPE)
+        (PreEscaped(r#"<html lang="en">"#))
+        head {
+            meta charset="utf-8";
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            title { "Toric lens alignment: " (summary.headline()) }
+            style { (PreEscaped(STYLE)) }
+        }
+        (PreEscaped("<body>"))
+        header {
+            h1 { "Toric lens alignment" }
+            p.headline { (summary.headline()) }
+        }
+        p.caution { strong { "Caution. " } (CAUTION) }
+        (overview(&summary, records))
+        (reading_help())
+        h2 #stills { "Stills" }
+        div.controls hidden {
+            label { "Show "
+                select #outcome {
+                    option value="" { "all" }
+                    option value="measured" { "measured" }
+                    option value="refused" { "refused" }
+                    option value="unreadable" { "unreadable" }
+                }
+            }
+            p #status role="status" {}
+        }
+        (PreEscaped(format!(r#"<table id="records" class="{size}" aria-labelledby="stills">"#)))
+        (row::heading())
+        (PreEscaped("<tbody>"))
+    };
+    out.write_all(head.into_string().as_bytes())?;
+    for (index, record) in records.iter().enumerate() {
+        let row = row::row(index, record, &picture(index, record));
+        out.write_all(row.into_string().as_bytes())?;
+        out.write_all(b"\n")?;
+    }
+    let tail = html! {
+        (PreEscaped("</tbody></table>"))
+        footer { p { (made_by(records)) } }
+        dialog #enlarged { form method="dialog" { button { "Close" } } img alt=""; }
+        script { (PreEscaped(SCRIPT)) }
+        (PreEscaped("</body></html>\n"))
+    };
+    out.write_all(tail.into_string().as_bytes())
+}
+
+fn overview(summary: &Summary, records: &[Record]) -> Markup {
+    html! {
+        @if let Some(median) = summary.median_abs_error_deg {
+            h2 { "Summary" }
+            dl.summary {
+                div { dt { "Median error, whichever way turned" } dd { (format!("{median:.1}°")) } }
+                @for (limit, count) in PRACTICE_LIMITS_DEG.iter().zip(summary.beyond) {
+                    @let percent = 100.0 * count as f64 / summary.measured as f64;
+                    div {
+                        dt { "Beyond " (limit) "°" }
+                        dd { (count) " of " (summary.measured) " (" (format!("{percent:.0}")) " %)" }
+                    }
+                }
+            }
+            p.note {
+                "5° and 10° are limits of common practice. Stills are counted, not eyes: several stills of one \
+                 operation share their marks and the faults of these."
+            }
+        }
+        @if !summary.causes.is_empty() {
+            h2 { "Not measured" }
+            table.causes {
+                thead { tr { th scope="col" { "Stills" } th scope="col" { "Cause" } th scope="col" { "What to do" } } }
+                tbody {
+                    @for (code, count) in &summary.causes {
+                        tr { td { (count) } td { (cause_in_words(*code)) } td { (hint_for(*code, records)) } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The hint of the first still refused for `code`.
+fn hint_for(code: RefusalCode, records: &[Record]) -> &str {
+    let first = records.iter().filter_map(|record| record.refusals.first()).find(|refusal| refusal.code == code);
+    first.map_or("", |refusal| refusal.hint.as_str())
+}
+
+fn reading_help() -> Markup {
+    html! {
+        details.help {
+            summary { "How to read the figures" }
+            ul {
+                li {
+                    strong { "Error" } ": the lens axis less the intended axis, in the plane of the limbus; + is \
+                    counter-clockwise as seen in the picture, − clockwise."
+                }
+                li {
+                    strong { "95 % interval" } ": holds the reading of this still. What no picture shows is not in \
+                    it: a mark put in the wrong place, the back of the cornea, a lens that turns later on."
+                }
+                li {
+                    strong { "Residual" } ": astigmatism that an error of this size leaves, in percent of the \
+                    cylinder, where lens and cornea match; in dioptres where the case sheet tells them."
+                }
+            }
+        }
+    }
+}
+
+/// Program and settings, each combination once.
+fn made_by(records: &[Record]) -> String {
+    let mut made: Vec<String> = Vec::new();
+    for program in records.iter().map(|record| &record.program) {
+        let settings =
+            if program.settings.is_empty() { String::new() } else { format!(", settings {}", program.settings) };
+        let line = format!("stillaxis {}{settings}", program.version);
+        if !made.contains(&line) {
+            made.push(line);
+        }
+    }
+    made.join("; ")
+}

@@ -1,0 +1,114 @@
+//! One row of the page.
+
+use super::StillPicture;
+use crate::record::{Outcome, Record};
+use crate::report::wording::{
+    cause_in_words, error_in_words, file_name, outcome_in_words, residual_dioptres_in_words, residual_in_words,
+    signed_degrees,
+};
+use base64::Engine;
+use maud::{Markup, html};
+
+/// Columns of the sheet that tell a still from its neighbours, as shown.
+const SHEET: [&str; 6] = ["case", "patient", "eye", "operator", "technique", "stage"];
+
+/// The heading; the script makes buttons of those with `data-sort`.
+pub fn heading() -> Markup {
+    html! {
+        thead { tr {
+            th scope="col" { "Picture" }
+            th scope="col" data-sort="number" { "Still" }
+            th scope="col" data-sort="number" { "Outcome" }
+            th scope="col" data-sort="number" { "Error" }
+            th scope="col" data-sort="number" { "95 % interval" }
+            th scope="col" { "Residual" }
+            th scope="col" { "Remarks" }
+        } }
+    }
+}
+
+/// The row of the record at `index`.
+pub fn row(index: usize, record: &Record, picture: &StillPicture) -> Markup {
+    let name = file_name(&record.still.path);
+    let folder = record.still.path.strip_suffix(name).unwrap_or_default();
+    let alignment = record.alignment.as_ref().filter(|_| record.outcome == Outcome::Measured);
+    let cylinder = record.cylinder.as_ref().filter(|_| record.outcome == Outcome::Measured);
+    let rank = match record.outcome {
+        Outcome::Measured => 0,
+        Outcome::Refused => 1,
+        Outcome::Unreadable => 2,
+    };
+    html! {
+        tr data-outcome=(outcome_in_words(record.outcome)) {
+            td { (shown(name, picture)) }
+            td data-v=(index) {
+                strong { (name) }
+                @if !folder.is_empty() { span.folder { (folder) } }
+                @let told = sheet_line(record);
+                @if !told.is_empty() { span.folder { (told) } }
+            }
+            td data-v=(rank) { span class=(outcome_in_words(record.outcome)) { (outcome_in_words(record.outcome)) } }
+            @if let Some(a) = alignment {
+                td data-v=(format!("{:.4}", a.error_deg.abs())) {
+                    strong.error { (signed_degrees(a.error_deg)) }
+                    span { (error_in_words(a.error_deg)) }
+                }
+                td data-v=(format!("{:.4}", a.interval95_deg[1] - a.interval95_deg[0])) {
+                    (signed_degrees(a.interval95_deg[0])) " to " (signed_degrees(a.interval95_deg[1]))
+                }
+            } @else {
+                td {} td {}
+            }
+            td {
+                @if let Some(c) = cylinder {
+                    span { (residual_in_words(c)) }
+                    @if let Some(dioptres) = residual_dioptres_in_words(c) { span { (dioptres) } }
+                }
+            }
+            td {
+                @for refusal in &record.refusals {
+                    p { strong { (cause_in_words(refusal.code)) } ": " (refusal.message) }
+                    p { strong { "What to do: " } (refusal.hint) }
+                }
+                @for warning in &record.warnings { p { (warning) } }
+            }
+        }
+    }
+}
+
+/// The picture, linked to the full overlay.
+fn shown(name: &str, picture: &StillPicture) -> Markup {
+    let image = html! {
+        @if let Some(jpeg) = &picture.jpeg {
+            img alt=(format!("Overlay of {name}")) loading="lazy"
+                src=(format!("data:image/jpeg;base64,{}", base64::engine::general_purpose::STANDARD.encode(jpeg)));
+        } @else if picture.overlay.is_some() {
+            "overlay"
+        }
+    };
+    html! {
+        @match &picture.overlay {
+            Some(path) => a href=(percent_encoded(path)) { (image) },
+            None => (image),
+        }
+    }
+}
+
+fn sheet_line(record: &Record) -> String {
+    let told = SHEET.iter().filter_map(|column| record.case.get(*column).map(|value| (*column, value.trim())));
+    let told: Vec<String> =
+        told.filter(|(_, value)| !value.is_empty()).map(|(column, value)| format!("{column} {value}")).collect();
+    told.join(", ")
+}
+
+/// A relative path as an address: all but letters, digits, `-._~` and `/` as UTF-8 bytes in `%XX` (RFC 3986, section 2).
+fn percent_encoded(path: &str) -> String {
+    let mut out = String::with_capacity(path.len());
+    for byte in path.bytes() {
+        match byte {
+            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' | b'/' => out.push(char::from(byte)),
+            other => out.push_str(&format!("%{other:02X}")),
+        }
+    }
+    out
+}
