@@ -88,8 +88,8 @@ impl EyeMap {
 }
 
 /// The symmetric positive square root of a symmetric positive matrix, in closed form for 2 x 2:
-/// (M + sqrt(det M) I) / sqrt(trace M + 2 sqrt(det M)).
-fn symmetric_root(m: &Matrix) -> Option<Matrix> {
+/// (M + sqrt(det M) I) / sqrt(trace M + 2 sqrt(det M)). `None` where the matrix is not positive.
+pub fn symmetric_root(m: &Matrix) -> Option<Matrix> {
     let det_root = m.determinant().sqrt();
     let scale = (m.trace() + 2.0 * det_root).sqrt();
     let root = (m + Matrix::identity() * det_root) / scale;

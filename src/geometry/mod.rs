@@ -18,7 +18,7 @@ pub mod line_fit;
 
 pub use angle::{Axis, Meridian, axis_difference, ccw_degrees, direction_of};
 pub use ellipse::Ellipse;
-pub use eye_map::{EyeMap, OvalPrior};
+pub use eye_map::{EyeMap, OvalPrior, symmetric_root};
 
 /// A place in the picture: pixels, centres at integers, x right, y down.
 pub type PixelPoint = nalgebra::Point2<f64>;

@@ -1,0 +1,194 @@
+//! A closed path along the limbus in the polar picture about a candidate, and the ellipse it lies on.
+
+use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector, symmetric_root};
+use crate::vision::plane::Plane;
+use nalgebra::{Matrix5, Vector5};
+use std::f64::consts::TAU;
+
+/// How a path is sought and an ellipse laid through it. Lengths are shares of the radius.
+#[derive(Clone, Debug)]
+pub struct ContourSettings {
+    /// Rays around the limbus.
+    pub rays: usize,
+    /// Step along a ray.
+    pub step: f64,
+    /// How far the path may leave the ellipse it starts from, either way.
+    pub reach: f64,
+    /// Windows whose means are compared: from `gap` to `gap + window` either side of a place.
+    pub gap: f64,
+    /// See `gap`.
+    pub window: f64,
+    /// Cost of a slope: a change of one step between neighbouring rays costs this much response.
+    pub stiffness: f32,
+    /// Distance from the ellipse at which a ray loses its say.
+    pub tolerance: f64,
+}
+
+impl ContourSettings {
+    /// For a candidate off by up to about 15 %.
+    pub fn coarse() -> Self {
+        Self { rays: 64, step: 0.02, reach: 0.22, gap: 0.02, window: 0.12, stiffness: 0.02, tolerance: 0.08 }
+    }
+
+    /// For an ellipse off by a few percent.
+    pub fn fine() -> Self {
+        Self { rays: 96, step: 0.01, reach: 0.10, gap: 0.01, window: 0.07, stiffness: 0.01, tolerance: 0.04 }
+    }
+}
+
+/// A path: for each ray the place along it (1 is on the ellipse) and the step there.
+#[derive(Clone, Debug)]
+pub struct Path {
+    /// Place along each ray, in radii.
+    pub rho: Vec<f64>,
+    /// Step dark to bright outwards there; `None` where the ray leaves the picture.
+    pub step: Vec<Option<f32>>,
+}
+
+/// Angle of ray `k` of `count`, radians counter-clockwise as seen.
+pub fn ray_angle(k: usize, count: usize) -> f64 {
+    (k as f64 + 0.5) * TAU / count as f64
+}
+
+/// Unit vector of ray `k` of `count`, y down.
+pub fn ray(k: usize, count: usize) -> Vector {
+    let phi = ray_angle(k, count);
+    Vector::new(phi.cos(), -phi.sin())
+}
+
+/// The closed path of greatest step near `ellipse` (working px of `plane`).
+pub fn trace(plane: &Plane, ellipse: &Ellipse, settings: &ContourSettings) -> Path {
+    let places = (2.0 * settings.reach / settings.step).round() as usize + 1;
+    let first = 1.0 - settings.reach;
+    let near = (settings.gap / settings.step).round() as usize;
+    let far = ((settings.gap + settings.window) / settings.step).round() as usize;
+    let samples = places + 2 * far;
+    let start = first - far as f64 * settings.step;
+    let mut responses: Vec<Vec<Option<f32>>> = Vec::with_capacity(settings.rays);
+    let mut cumulative = vec![0.0_f32; samples + 1];
+    for k in 0..settings.rays {
+        let edge = ellipse.matrix() * ray(k, settings.rays);
+        for i in 0..samples {
+            let p = ellipse.center() + edge * (start + i as f64 * settings.step);
+            cumulative[i + 1] = cumulative[i] + plane.sample(p.x, p.y).unwrap_or(f32::NAN);
+        }
+        let mean = |from: usize, to: usize| (cumulative[to] - cumulative[from]) / (to - from) as f32;
+        responses.push(
+            (0..places)
+                .map(|i| {
+                    let at = i + far;
+                    let step = mean(at + near, at + far) - mean(at - far, at - near);
+                    (!step.is_nan()).then(|| step.clamp(-0.15, 0.30))
+                })
+                .collect(),
+        );
+    }
+    let chosen = closed_path(&responses, settings.stiffness);
+    Path {
+        rho: chosen.iter().map(|i| first + *i as f64 * settings.step).collect(),
+        step: chosen.iter().zip(&responses).map(|(i, r)| r[*i]).collect(),
+    }
+}
+
+/// Indices of the closed path of greatest total response less the cost of its slopes, by dynamic programming.
+///
+/// The start is fixed by a first open pass: its path's place half-way round is where the second, closed pass begins
+/// and ends.
+fn closed_path(responses: &[Vec<Option<f32>>], stiffness: f32) -> Vec<usize> {
+    let rays = responses.len();
+    let turn = rays / 2;
+    let open = open_path(responses, 0, stiffness, None);
+    let mut path = open_path(responses, turn, stiffness, Some(open[turn]));
+    path.rotate_right(turn);
+    path
+}
+
+/// Best path over the rays from `from` once around; with `anchor`, it begins at that index and ends beside it.
+fn open_path(responses: &[Vec<Option<f32>>], from: usize, stiffness: f32, anchor: Option<usize>) -> Vec<usize> {
+    const REACH: usize = 3;
+    let rays = responses.len();
+    let places = responses[0].len();
+    // A ray outside of the picture counts a little against, wherever the path goes.
+    let value = |k: usize, i: usize| responses[(from + k) % rays][i].unwrap_or(-0.02);
+    let slope = |i: usize, j: usize| {
+        let d = i.abs_diff(j) as f32;
+        stiffness * d * d
+    };
+    let mut best: Vec<f32> = (0..places)
+        .map(|i| match anchor {
+            Some(a) if a != i => f32::NEG_INFINITY,
+            _ => value(0, i),
+        })
+        .collect();
+    let mut back: Vec<Vec<usize>> = Vec::with_capacity(rays);
+    for k in 1..rays {
+        let mut next = vec![f32::NEG_INFINITY; places];
+        let mut from_index = vec![0; places];
+        for i in 0..places {
+            for j in i.saturating_sub(REACH)..=(i + REACH).min(places - 1) {
+                let total = best[j] - slope(i, j);
+                if total > next[i] {
+                    next[i] = total;
+                    from_index[i] = j;
+                }
+            }
+            next[i] += value(k, i);
+        }
+        best = next;
+        back.push(from_index);
+    }
+    if let Some(a) = anchor {
+        for (i, b) in best.iter_mut().enumerate() {
+            *b -= slope(i, a);
+        }
+    }
+    let mut at = (0..places).max_by(|i, j| best[*i].total_cmp(&best[*j])).unwrap_or(0);
+    let mut path = vec![at];
+    for from_index in back.iter().rev() {
+        at = from_index[at];
+        path.push(at);
+    }
+    path.reverse();
+    path
+}
+
+/// The ellipse on which most of a path lies, and how far each ray may be trusted (0 to 1).
+///
+/// In the frame of the starting ellipse the path is `rho = 1 + d.u + u'Au` to first order, linear in the shift d and
+/// the symmetric stretch A. Rays are weighted by their step and, again and again, by how near they lie (Tukey).
+///
+/// `None` where the rays with a step do not determine an ellipse.
+pub fn settle(path: &Path, ellipse: &Ellipse, tolerance: f64) -> Option<(Ellipse, Vec<f64>)> {
+    let count = path.rho.len();
+    let rows: Vec<Vector5<f64>> = (0..count)
+        .map(|k| {
+            let u = ray(k, count);
+            Vector5::new(u.x, u.y, u.x * u.x, 2.0 * u.x * u.y, u.y * u.y)
+        })
+        .collect();
+    let strength: Vec<f64> = path.step.iter().map(|s| s.map_or(0.0, |s| f64::from(s.clamp(0.0, 0.15)) / 0.15)).collect();
+    let mut trust: Vec<f64> = vec![1.0; count];
+    let mut solution = Vector5::zeros();
+    for round in 0..8 {
+        let mut normal = Matrix5::identity() * 1e-6;
+        let mut right = Vector5::zeros();
+        for k in 0..count {
+            let w = trust[k] * strength[k];
+            normal += rows[k] * rows[k].transpose() * w;
+            right += rows[k] * ((path.rho[k] - 1.0) * w);
+        }
+        solution = normal.cholesky()?.solve(&right);
+        // Wide at first, so that a far start is not taken for outliers.
+        let width = tolerance * if round < 3 { 2.0 } else { 1.0 };
+        for k in 0..count {
+            let off = (path.rho[k] - 1.0 - rows[k].dot(&solution)) / width;
+            trust[k] = if off.abs() < 1.0 { (1.0 - off * off).powi(2) } else { 0.0 };
+        }
+    }
+    let center = ellipse.center() + ellipse.matrix() * Vector::new(solution[0], solution[1]);
+    let stretch = Matrix::new(1.0 + solution[2], solution[3], solution[3], 1.0 + solution[4]);
+    let e = ellipse.matrix();
+    let matrix = symmetric_root(&(e * stretch * stretch * e))?;
+    let settled = Ellipse::from_matrix(PixelPoint::from(center.coords), matrix)?;
+    Some((settled, trust.iter().zip(&strength).map(|(t, s)| t * s).collect()))
+}

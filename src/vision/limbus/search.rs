@@ -1,0 +1,160 @@
+//! Coarse search over centre, size and shape of the limbus.
+
+use super::evidence::Evidence;
+use crate::geometry::{Ellipse, PixelPoint, Vector};
+use crate::vision::plane::Plane;
+use std::f64::consts::TAU;
+
+/// Limits and steps of the coarse search.
+#[derive(Clone, Debug)]
+pub struct SearchSettings {
+    /// Smallest and largest mean radius as a share of the picture's long side.
+    pub radius_share: [f64; 2],
+    /// Factor from one radius to the next.
+    pub radius_step: f64,
+    /// Axis ratios and directions (degrees, x towards y down) tried.
+    pub shapes: Vec<(f64, f64)>,
+    /// Rays a candidate is judged on.
+    pub rays: usize,
+    /// Candidates handed on.
+    pub keep: usize,
+}
+
+impl Default for SearchSettings {
+    fn default() -> Self {
+        Self {
+            radius_share: [0.09, 0.45],
+            radius_step: 1.11,
+            shapes: vec![(1.0, 0.0), (0.82, 0.0), (0.82, 90.0), (0.66, 0.0), (0.66, 90.0), (0.82, 45.0), (0.82, 135.0)],
+            rays: 32,
+            keep: 24,
+        }
+    }
+}
+
+/// A candidate, in working pixels.
+#[derive(Clone, Copy, Debug)]
+pub struct Candidate {
+    /// Its ellipse, working px.
+    pub ellipse: Ellipse,
+    /// Mean step outwards, in units of the local mean.
+    pub step: f32,
+    /// Strongest inner edge.
+    pub inner: f32,
+}
+
+/// A step this much darker outwards, or brighter, counts no further: one bright lid must not outweigh many rays.
+const STEP_RANGE: (f32, f32) = (-0.15, 0.30);
+/// What a ray counts that leaves the picture.
+const OUTSIDE: f32 = -0.02;
+/// Where a ray is read inside and outside of the limbus, in radii: clear of the grey zone.
+const INSIDE_AT: f64 = 0.91;
+const OUTSIDE_AT: f64 = 1.08;
+
+/// A plane with a border of NaN, so that rays may leave the picture without a test for it.
+struct Padded {
+    data: Vec<f32>,
+    stride: usize,
+    margin: usize,
+}
+
+impl Padded {
+    fn new(plane: &Plane, margin: usize) -> Self {
+        let stride = plane.width() + 2 * margin;
+        let mut data = vec![f32::NAN; stride * (plane.height() + 2 * margin)];
+        for y in 0..plane.height() {
+            let from = (y + margin) * stride + margin;
+            data[from..from + plane.width()].copy_from_slice(&plane.data()[y * plane.width()..(y + 1) * plane.width()]);
+        }
+        Self { data, stride, margin }
+    }
+
+    fn index(&self, x: usize, y: usize) -> usize {
+        (y + self.margin) * self.stride + x + self.margin
+    }
+
+    fn offset(&self, v: &Vector) -> isize {
+        v.y.round() as isize * self.stride as isize + v.x.round() as isize
+    }
+}
+
+/// Mean clipped step over the rays from `inner` to `outer` offsets about `center`.
+fn mean_step(data: &[f32], center: usize, pairs: &[(isize, isize)]) -> f32 {
+    let mut sum = 0.0;
+    for &(inner, outer) in pairs {
+        let step = data[center.wrapping_add_signed(outer)] - data[center.wrapping_add_signed(inner)];
+        sum += if step.is_nan() { OUTSIDE } else { step.clamp(STEP_RANGE.0, STEP_RANGE.1) };
+    }
+    sum / pairs.len() as f32
+}
+
+/// Candidates for the limbus, the best first, no two alike.
+pub fn search(evidence: &Evidence, settings: &SearchSettings) -> Vec<Candidate> {
+    let plane = &evidence.step;
+    let (width, height) = (plane.width(), plane.height());
+    let long = width.max(height) as f64;
+    let reach = (settings.radius_share[1] * long * 1.3 * OUTSIDE_AT).ceil() as usize + 2;
+    let directions: Vec<Vector> = (0..settings.rays)
+        .map(|k| {
+            let phi = (k as f64 + 0.5) * TAU / settings.rays as f64;
+            Vector::new(phi.cos(), phi.sin())
+        })
+        .collect();
+    let mut found: Vec<Candidate> = Vec::new();
+    let mut radius = settings.radius_share[0] * long;
+    let mut blurred: Option<(f64, Padded)> = None;
+    while radius <= settings.radius_share[1] * long {
+        // The plane is blurred to about half the gap between the two places a ray is read at.
+        let sigma = (0.05 * radius).max(0.6);
+        if blurred.as_ref().is_none_or(|(s, _)| sigma / s > 1.3) {
+            blurred = Some((sigma, Padded::new(&plane.blurred(sigma as f32), reach)));
+        }
+        let Some((_, padded)) = &blurred else { break };
+        let stride = ((0.06 * radius).round() as usize).max(1);
+        for &(ratio, angle) in &settings.shapes {
+            let axes = [radius / f64::sqrt(ratio), radius * f64::sqrt(ratio)];
+            let Some(shape) = Ellipse::from_axes(PixelPoint::origin(), axes, angle) else { continue };
+            let pairs: Vec<(isize, isize)> = directions
+                .iter()
+                .map(|u| {
+                    let edge = shape.matrix() * u;
+                    (padded.offset(&(edge * INSIDE_AT)), padded.offset(&(edge * OUTSIDE_AT)))
+                })
+                .collect();
+            for y in (0..height).step_by(stride) {
+                for x in (0..width).step_by(stride) {
+                    let step = mean_step(&padded.data, padded.index(x, y), &pairs);
+                    if step > 0.02 {
+                        let center = PixelPoint::new(x as f64, y as f64);
+                        if let Some(ellipse) = Ellipse::from_matrix(center, *shape.matrix()) {
+                            found.push(Candidate { ellipse, step, inner: 0.0 });
+                        }
+                    }
+                }
+            }
+        }
+        radius *= settings.radius_step;
+    }
+    found.sort_by(|a, b| b.step.total_cmp(&a.step));
+    thin(found, settings.keep)
+}
+
+/// Keep the best of each neighbourhood of place and size.
+fn thin(sorted: Vec<Candidate>, keep: usize) -> Vec<Candidate> {
+    let mut kept: Vec<Candidate> = Vec::new();
+    for candidate in sorted {
+        let radius = candidate.ellipse.radius_px();
+        let alike = kept.iter().any(|k| {
+            let other = k.ellipse.radius_px();
+            (k.ellipse.center() - candidate.ellipse.center()).norm() < 0.25 * radius.min(other)
+                && (radius / other).ln().abs() < 0.15
+        });
+        if !alike {
+            kept.push(candidate);
+            if kept.len() == keep {
+                break;
+            }
+        }
+    }
+    kept
+}
