@@ -62,6 +62,32 @@ impl Plane {
         Self { width: self.width, height: self.height, data: gaussian_blur_f32(&buffer, sigma).into_raw() }
     }
 
+    /// Gaussian mean of a wide neighbourhood, standard deviation `sigma` px: taken at a lower resolution, since it is
+    /// smooth, and interpolated.
+    pub fn local_mean(&self, sigma: f64) -> Self {
+        let block = ((sigma / 3.0).floor() as usize).clamp(1, self.width.min(self.height));
+        let (w, h) = (self.width / block, self.height / block);
+        let share = 1.0 / (block * block) as f32;
+        let mut small = vec![0.0_f32; w * h];
+        for y in 0..h * block {
+            let row = &self.data[y * self.width..(y + 1) * self.width];
+            for (cell, values) in small[(y / block) * w..].iter_mut().zip(row.chunks_exact(block)).take(w) {
+                *cell += values.iter().sum::<f32>() * share;
+            }
+        }
+        let small = Self { width: w, height: h, data: small }.blurred((sigma / block as f64) as f32);
+        let at = |v: usize, limit: usize| ((v as f64 + 0.5) / block as f64 - 0.5).clamp(0.0, (limit - 1) as f64);
+        let columns: Vec<f64> = (0..self.width).map(|x| at(x, w)).collect();
+        let data = (0..self.height)
+            .flat_map(|y| {
+                let row = at(y, h);
+                columns.iter().map(move |x| (*x, row)).collect::<Vec<_>>()
+            })
+            .map(|(x, y)| small.sample(x, y).unwrap_or(0.0))
+            .collect();
+        Self { width: self.width, height: self.height, data }
+    }
+
     /// A new plane of `combine(self, other)` pixel by pixel; both of one size.
     pub fn zip(&self, other: &Self, combine: impl Fn(f32, f32) -> f32) -> Self {
         let data = self.data.iter().zip(&other.data).map(|(a, b)| combine(*a, *b)).collect();

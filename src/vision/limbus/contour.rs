@@ -27,12 +27,12 @@ pub struct ContourSettings {
 impl ContourSettings {
     /// For a candidate off by up to about 15 %.
     pub fn coarse() -> Self {
-        Self { rays: 64, step: 0.02, reach: 0.22, gap: 0.02, window: 0.12, stiffness: 0.02, tolerance: 0.08 }
+        Self { rays: 40, step: 0.025, reach: 0.225, gap: 0.025, window: 0.125, stiffness: 0.03, tolerance: 0.08 }
     }
 
     /// For an ellipse off by a few percent.
     pub fn fine() -> Self {
-        Self { rays: 96, step: 0.01, reach: 0.10, gap: 0.01, window: 0.07, stiffness: 0.01, tolerance: 0.04 }
+        Self { rays: 64, step: 0.02, reach: 0.12, gap: 0.02, window: 0.08, stiffness: 0.02, tolerance: 0.04 }
     }
 }
 

@@ -33,7 +33,7 @@ impl Evidence {
     /// From the channels of a picture.
     pub fn new(channels: &Channels) -> Self {
         let long = channels.red.width().max(channels.red.height()) as f64;
-        let mean = channels.red.blurred((NEIGHBOURHOOD * long) as f32);
+        let mean = channels.red.local_mean(NEIGHBOURHOOD * long);
         let brightness = channels.red.zip(&mean, |v, m| (v / (m + DARK)).min(HIGHLIGHT));
         let tint = channels.red.zip(&channels.blue, |r, b| ((r + DARK) / (b + DARK)).ln());
         let step = brightness.zip(&tint, |a, b| a + WARMTH * b);

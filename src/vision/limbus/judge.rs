@@ -37,6 +37,8 @@ pub struct Features {
     pub trust: f64,
     /// Share of rays inside the picture at the edge.
     pub visible: f64,
+    /// Shorter semi-axis over the longer.
+    pub roundness: f64,
 }
 
 /// A plane sampled along the rays of an ellipse.
@@ -113,6 +115,7 @@ pub fn features(evidence: &Evidence, ellipse: &Ellipse, trust: f64) -> Features 
         .filter(|row| !mean(row, (0.98, 1.02)).is_nan())
         .count() as f64
         / RAYS as f64;
+    let [longer, shorter] = ellipse.semi_axes_px();
     Features {
         step,
         agreeing,
@@ -124,17 +127,19 @@ pub fn features(evidence: &Evidence, ellipse: &Ellipse, trust: f64) -> Features 
         fall: sclera - brightness.level((1.55, 1.65)),
         trust,
         visible,
+        roundness: shorter / longer,
     }
 }
 
 impl Features {
     /// Weighted sum of the features: above 0 more like a limbus than not.
     pub fn score(&self) -> f64 {
-        9.9 * self.agreeing + 11.2 * self.step.min(self.warming) + 2.3 * self.step + 10.1 * self.warming
-            + 30.1 * self.pupil
-            - 19.6 * self.rival.max(0.0)
-            + 2.1 * self.fall
-            + 8.8 * self.trust
-            - 22.0
+        9.2 * self.agreeing + 13.2 * self.step.min(self.warming) + 1.9 * self.step + 7.3 * self.warming
+            + 31.5 * self.pupil
+            - 18.1 * self.rival.max(0.0)
+            + 2.7 * self.fall
+            + 10.3 * self.trust
+            + 16.2 * self.roundness.min(0.88)
+            - 36.5
     }
 }

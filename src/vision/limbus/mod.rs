@@ -113,7 +113,7 @@ fn judged(channels: &Channels) -> Vec<Judged> {
 fn drawn_to_edge(evidence: &Evidence, start: Ellipse) -> Option<(Ellipse, f64)> {
     let mut ellipse = start;
     let mut trust = 0.0;
-    for settings in [ContourSettings::coarse(), ContourSettings::coarse(), ContourSettings::fine()] {
+    for settings in [ContourSettings::coarse(), ContourSettings::fine(), ContourSettings::fine()] {
         let path = trace(&evidence.step, &ellipse, &settings);
         let (settled, trusts) = settle(&path, &ellipse, settings.tolerance)?;
         ellipse = settled;
@@ -155,12 +155,11 @@ pub fn find_limbus(picture: &Picture) -> Result<LimbusFinding, LimbusRefusal> {
 
 fn place(picture: &Picture, judged: &Judged) -> Option<LimbusFinding> {
     let channels = Channels::shrunk(picture, PLACING_SIDE);
-    let evidence = Evidence::new(&channels);
-    let mut ellipse = judged.ellipse.resampled(evidence.factor)?;
-    let mut settings = ContourSettings::fine();
+    let mut ellipse = judged.ellipse.resampled(channels.factor)?;
+    let mut settings = ContourSettings{rays:96,step:0.01,reach:0.07,gap:0.01,window:0.06,stiffness:0.01,tolerance:0.04};
     let gv=|k:&str,d:f64| std::env::var(k).ok().and_then(|v| v.parse().ok()).unwrap_or(d);
-    settings.window=gv("WIN",0.07); settings.gap=gv("GAP",0.01); settings.reach=gv("REACH",0.1); settings.tolerance=gv("TOL",0.04); settings.stiffness=gv("STIFF",0.01) as f32;
-    let plane=if gv("PL",0.0)==0.0 {&evidence.brightness} else if gv("PL",0.0)==1.0 {&channels.red} else {&evidence.step};
+    settings.window=gv("WIN",0.06); settings.gap=gv("GAP",0.01); settings.reach=gv("REACH",0.07); settings.tolerance=gv("TOL",0.04); settings.stiffness=gv("STIFF",0.01) as f32;
+    let plane=&channels.red.map(|v|(v+0.05).ln());
     let mut last = None;
     for _ in 0..gv("N",3.0) as usize {
         let path = trace(plane, &ellipse, &settings);
@@ -174,7 +173,7 @@ fn place(picture: &Picture, judged: &Judged) -> Option<LimbusFinding> {
     let fit = refine_ellipse(&points, &trusts, &ellipse).ok()?;
     let bias=gv("BIAS",1.0);
     Some(LimbusFinding {
-        ellipse: fit.ellipse.resampled(1.0 / evidence.factor)?.scaled(bias)?,
+        ellipse: fit.ellipse.resampled(1.0 / channels.factor)?.scaled(bias)?,
         covariance: fit.unit_covariance,
         visible_arc_deg: 360.0 * trusts.iter().filter(|t| **t > 0.3).count() as f64 / count as f64,
         score: judged.score,

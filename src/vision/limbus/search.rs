@@ -12,7 +12,7 @@ pub struct SearchSettings {
     pub radius_share: [f64; 2],
     /// Factor from one radius to the next.
     pub radius_step: f64,
-    /// Axis ratios and directions (degrees, x towards y down) tried.
+    /// Axis ratios and directions (degrees, x towards y down) tried beside the circle.
     pub shapes: Vec<(f64, f64)>,
     /// Rays a candidate is judged on.
     pub rays: usize,
@@ -25,9 +25,9 @@ impl Default for SearchSettings {
         Self {
             radius_share: [0.09, 0.45],
             radius_step: 1.11,
-            shapes: vec![(1.0, 0.0), (0.82, 0.0), (0.82, 90.0), (0.66, 0.0), (0.66, 90.0), (0.82, 45.0), (0.82, 135.0)],
-            rays: 32,
-            keep: 24,
+            shapes: vec![(0.82, 0.0), (0.82, 90.0), (0.66, 0.0), (0.66, 90.0), (0.82, 45.0), (0.82, 135.0)],
+            rays: 24,
+            keep: 14,
         }
     }
 }
@@ -39,8 +39,6 @@ pub struct Candidate {
     pub ellipse: Ellipse,
     /// Mean step outwards, in units of the local mean.
     pub step: f32,
-    /// Strongest inner edge.
-    pub inner: f32,
 }
 
 /// A step this much darker outwards, or brighter, counts no further: one bright lid must not outweigh many rays.
@@ -50,6 +48,12 @@ const OUTSIDE: f32 = -0.02;
 /// Where a ray is read inside and outside of the limbus, in radii: clear of the grey zone.
 const INSIDE_AT: f64 = 0.91;
 const OUTSIDE_AT: f64 = 1.08;
+
+/// Step from one centre to the next, in radii.
+const CENTER_STEP: f64 = 0.08;
+/// Mean step of a circle below which no other shape is tried about the same centre: even a limbus squeezed to 0.65
+/// gives a circle of its size this much.
+const WORTH_A_LOOK: f32 = 0.03;
 
 /// A plane with a border of NaN, so that rays may leave the picture without a test for it.
 struct Padded {
@@ -110,26 +114,38 @@ pub fn search(evidence: &Evidence, settings: &SearchSettings) -> Vec<Candidate> 
             blurred = Some((sigma, Padded::new(&plane.blurred(sigma as f32), reach)));
         }
         let Some((_, padded)) = &blurred else { break };
-        let stride = ((0.06 * radius).round() as usize).max(1);
-        for &(ratio, angle) in &settings.shapes {
-            let axes = [radius / f64::sqrt(ratio), radius * f64::sqrt(ratio)];
-            let Some(shape) = Ellipse::from_axes(PixelPoint::origin(), axes, angle) else { continue };
-            let pairs: Vec<(isize, isize)> = directions
-                .iter()
-                .map(|u| {
-                    let edge = shape.matrix() * u;
-                    (padded.offset(&(edge * INSIDE_AT)), padded.offset(&(edge * OUTSIDE_AT)))
-                })
-                .collect();
-            for y in (0..height).step_by(stride) {
-                for x in (0..width).step_by(stride) {
-                    let step = mean_step(&padded.data, padded.index(x, y), &pairs);
-                    if step > 0.02 {
-                        let center = PixelPoint::new(x as f64, y as f64);
-                        if let Some(ellipse) = Ellipse::from_matrix(center, *shape.matrix()) {
-                            found.push(Candidate { ellipse, step, inner: 0.0 });
-                        }
+        let stride = ((CENTER_STEP * radius).round() as usize).max(1);
+        let offsets = |ratio: f64, angle: f64| -> Option<(Ellipse, Vec<(isize, isize)>)> {
+            let shape = Ellipse::from_axes(
+                PixelPoint::origin(),
+                [radius / f64::sqrt(ratio), radius * f64::sqrt(ratio)],
+                angle,
+            )?;
+            let pairs = directions.iter().map(|u| {
+                let edge = shape.matrix() * u;
+                (padded.offset(&(edge * INSIDE_AT)), padded.offset(&(edge * OUTSIDE_AT)))
+            });
+            Some((shape, pairs.collect()))
+        };
+        let Some(circle) = offsets(1.0, 0.0) else { break };
+        let shapes: Vec<_> = settings.shapes.iter().filter_map(|&(ratio, angle)| offsets(ratio, angle)).collect();
+        for y in (0..height).step_by(stride) {
+            for x in (0..width).step_by(stride) {
+                let index = padded.index(x, y);
+                let round = mean_step(&padded.data, index, &circle.1);
+                if round < WORTH_A_LOOK {
+                    continue;
+                }
+                let mut best = (round, &circle.0);
+                for (shape, pairs) in &shapes {
+                    let step = mean_step(&padded.data, index, pairs);
+                    if step > best.0 {
+                        best = (step, shape);
                     }
+                }
+                let center = PixelPoint::new(x as f64, y as f64);
+                if let Some(ellipse) = Ellipse::from_matrix(center, *best.1.matrix()) {
+                    found.push(Candidate { ellipse, step: best.0 });
                 }
             }
         }
