@@ -30,6 +30,11 @@ impl ContourSettings {
         Self { rays: 40, step: 0.025, reach: 0.225, gap: 0.025, window: 0.125, stiffness: 0.03, tolerance: 0.08 }
     }
 
+    /// For the last placing, at full working size.
+    pub fn placing() -> Self {
+        Self { rays: 96, step: 0.01, reach: 0.07, gap: 0.01, window: 0.06, stiffness: 0.01, tolerance: 0.04 }
+    }
+
     /// For an ellipse off by a few percent.
     pub fn fine() -> Self {
         Self { rays: 64, step: 0.02, reach: 0.12, gap: 0.02, window: 0.08, stiffness: 0.02, tolerance: 0.04 }
@@ -166,7 +171,8 @@ pub fn settle(path: &Path, ellipse: &Ellipse, tolerance: f64) -> Option<(Ellipse
             Vector5::new(u.x, u.y, u.x * u.x, 2.0 * u.x * u.y, u.y * u.y)
         })
         .collect();
-    let strength: Vec<f64> = path.step.iter().map(|s| s.map_or(0.0, |s| f64::from(s.clamp(0.0, 0.15)) / 0.15)).collect();
+    let strength: Vec<f64> =
+        path.step.iter().map(|s| s.map_or(0.0, |s| f64::from(s.clamp(0.0, 0.15)) / 0.15)).collect();
     let mut trust: Vec<f64> = vec![1.0; count];
     let mut solution = Vector5::zeros();
     for round in 0..8 {

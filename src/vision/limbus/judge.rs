@@ -109,12 +109,7 @@ pub fn features(evidence: &Evidence, ellipse: &Ellipse, trust: f64) -> Features 
         .fold(0.0, f64::max);
     let rival = places(1.21, 2.0).map(|at| concentric(&brightness, at)).fold(-1.0, f64::max);
     let sclera = brightness.level((1.06, 1.18));
-    let visible = brightness
-        .values
-        .iter()
-        .filter(|row| !mean(row, (0.98, 1.02)).is_nan())
-        .count() as f64
-        / RAYS as f64;
+    let visible = brightness.values.iter().filter(|row| !mean(row, (0.98, 1.02)).is_nan()).count() as f64 / RAYS as f64;
     let [longer, shorter] = ellipse.semi_axes_px();
     Features {
         step,
@@ -134,7 +129,10 @@ pub fn features(evidence: &Evidence, ellipse: &Ellipse, trust: f64) -> Features 
 impl Features {
     /// Weighted sum of the features: above 0 more like a limbus than not.
     pub fn score(&self) -> f64 {
-        9.2 * self.agreeing + 13.2 * self.step.min(self.warming) + 1.9 * self.step + 7.3 * self.warming
+        9.2 * self.agreeing
+            + 13.2 * self.step.min(self.warming)
+            + 1.9 * self.step
+            + 7.3 * self.warming
             + 31.5 * self.pupil
             - 18.1 * self.rival.max(0.0)
             + 2.7 * self.fall
