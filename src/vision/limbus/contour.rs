@@ -130,8 +130,9 @@ fn open_path(responses: &[Vec<Option<f32>>], from: usize, stiffness: f32, anchor
         let mut next = vec![f32::NEG_INFINITY; places];
         let mut from_index = vec![0; places];
         for i in 0..places {
-            for j in i.saturating_sub(REACH)..=(i + REACH).min(places - 1) {
-                let total = best[j] - slope(i, j);
+            let from = i.saturating_sub(REACH);
+            for (j, value) in best.iter().enumerate().take(i + REACH + 1).skip(from) {
+                let total = value - slope(i, j);
                 if total > next[i] {
                     next[i] = total;
                     from_index[i] = j;
