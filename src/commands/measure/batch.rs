@@ -1,0 +1,112 @@
+//! Many stills at a time, their results in the order of the stills.
+
+use super::inputs::Job;
+use crate::measurement::{Measured, measure};
+use crate::record::{Outcome, Program, Record, Refusal, RefusalCode, SCHEMA_VERSION, Still};
+use crate::stills::load::{Loaded, load, shown};
+use crate::vision::Picture;
+use std::any::Any;
+use std::num::NonZeroUsize;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::channel;
+
+/// What came of a still: its record, and what `draw` made of it where there was a picture.
+pub(super) struct Done<D> {
+    /// The record.
+    pub record: Record,
+    /// The drawing's result; `None` without a picture.
+    pub drawn: Option<D>,
+}
+
+/// Load, measure and draw one still. The picture is gone when this returns.
+pub(super) fn measured<D>(job: &Job, draw: impl FnOnce(&Measured, &Picture) -> D) -> Done<D> {
+    let all = || match load(&job.path, job.case.recording()) {
+        Ok(Loaded { picture, still, warnings }) => {
+            let mut measured = measure(&picture, still, &job.case);
+            measured.record.warnings.splice(0..0, warnings.into_iter().chain(job.warnings.iter().cloned()));
+            let drawn = draw(&measured, &picture);
+            Done { record: measured.record, drawn: Some(drawn) }
+        }
+        Err(failure) => Done { record: unreadable(job, failure.still.clone(), failure.to_string()), drawn: None },
+    };
+    // A fault of ours in one still must not lose the others.
+    catch_unwind(AssertUnwindSafe(all)).unwrap_or_else(|panic| {
+        let message = format!("a fault in stillaxis stopped the measurement: {}", panic_text(panic.as_ref()));
+        let recording = job.case.recording();
+        let still = Still {
+            path: shown(&job.path),
+            sha256: String::new(),
+            width_px: 0,
+            height_px: 0,
+            exif_orientation: 1,
+            mirrored: recording.mirrored,
+            pixel_aspect: recording.pixel_aspect,
+            taken_at: None,
+        };
+        Done { record: unreadable(job, still, message), drawn: None }
+    })
+}
+
+/// Run `work` on every job, `threads` at a time, and hand the results to `done` in the order of the jobs.
+pub(super) fn in_order<J: Sync, R: Send>(
+    jobs: &[J],
+    threads: NonZeroUsize,
+    work: impl Fn(usize, &J) -> R + Sync,
+    mut done: impl FnMut(R),
+) {
+    let next = AtomicUsize::new(0);
+    let (sender, results) = channel();
+    std::thread::scope(|scope| {
+        for _ in 0..threads.get().min(jobs.len()) {
+            let sender = sender.clone();
+            let (next, work) = (&next, &work);
+            scope.spawn(move || {
+                while let Some((at, job)) = {
+                    let at = next.fetch_add(1, Ordering::Relaxed);
+                    jobs.get(at).map(|job| (at, job))
+                } {
+                    if sender.send((at, work(at, job))).is_err() {
+                        return;
+                    }
+                }
+            });
+        }
+        drop(sender);
+        let mut waiting: Vec<Option<R>> = jobs.iter().map(|_| None).collect();
+        let mut first = 0;
+        for (at, result) in results {
+            waiting[at] = Some(result);
+            while let Some(result) = waiting.get_mut(first).and_then(Option::take) {
+                done(result);
+                first += 1;
+            }
+        }
+    });
+}
+
+fn unreadable(job: &Job, still: Still, message: String) -> Record {
+    Record {
+        schema: SCHEMA_VERSION,
+        still,
+        case: job.case.columns.clone(),
+        outcome: Outcome::Unreadable,
+        refusals: vec![Refusal {
+            code: RefusalCode::Unreadable,
+            message,
+            hint: "look whether the file opens elsewhere; copy or export it again from the recorder".into(),
+        }],
+        warnings: job.warnings.clone(),
+        limbus: None,
+        reference_marks: Vec::new(),
+        lens_marks: Vec::new(),
+        alignment: None,
+        cylinder: None,
+        program: Program { version: env!("CARGO_PKG_VERSION").into(), settings: String::new() },
+    }
+}
+
+fn panic_text(panic: &(dyn Any + Send)) -> String {
+    let text = panic.downcast_ref::<&str>().copied().or_else(|| panic.downcast_ref::<String>().map(String::as_str));
+    text.unwrap_or("without a message").to_owned()
+}

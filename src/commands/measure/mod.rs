@@ -1,0 +1,87 @@
+//! `stillaxis measure`: stills to records, tables, overlays and a page.
+
+mod batch;
+mod inputs;
+mod output;
+
+use super::Ending;
+use super::messages::{Failure, counted, say};
+use crate::record::{Outcome, Record};
+use crate::report::page::StillPicture;
+use crate::report::summary;
+use crate::stills::load::shown;
+use clap::Args;
+use indicatif::{ProgressBar, ProgressStyle};
+use inputs::Job;
+use output::Output;
+use std::num::NonZeroUsize;
+use std::path::PathBuf;
+
+/// Measure the alignment of the lens in stills of the operation.
+///
+/// Writes measurements.ndjson, measurements.csv, overlays/ and report.html into the folder given by --out.
+#[derive(Debug, Args)]
+pub(super) struct MeasureArgs {
+    /// Stills, folders of stills (with all folders in them), or `-` for a list of either on standard input, one a line
+    #[arg(required = true, value_name = "PATH")]
+    paths: Vec<PathBuf>,
+    /// Folder to write to; made if it is missing, files of earlier runs in it are replaced
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// Case sheet: CSV with a column `still` or `case`, and what is known of each
+    #[arg(long, value_name = "FILE.csv")]
+    sheet: Option<PathBuf>,
+    /// Stills measured at a time [default: one for each processor core]
+    #[arg(long, value_name = "N")]
+    jobs: Option<NonZeroUsize>,
+}
+
+/// Measure, write, and say what it came to.
+pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
+    let inputs = inputs::gather(&args.paths, args.sheet.as_deref(), &[args.out.join(output::OVERLAYS)])?;
+    let output = Output::prepare(&args.out)?;
+    let threads = args.jobs.or_else(|| std::thread::available_parallelism().ok()).unwrap_or(NonZeroUsize::MIN);
+
+    let progress = ProgressBar::new(inputs.jobs.len() as u64).with_style(style());
+    let drawings = output.drawings(&inputs.jobs);
+    let mut records = Vec::with_capacity(inputs.jobs.len());
+    let mut pictures = Vec::with_capacity(inputs.jobs.len());
+    let mut unwritten = 0;
+    let work = |at: usize, job: &Job| batch::measured(job, |measured, picture| drawings.write(at, measured, picture));
+    batch::in_order(&inputs.jobs, threads, work, |done| {
+        progress.inc(1);
+        if let Some(message) = message(&done.record) {
+            progress.suspend(|| say(&message));
+        }
+        let picture = done.drawn.unwrap_or_else(|| Ok(StillPicture::default()));
+        pictures.push(picture.unwrap_or_else(|failure| {
+            unwritten += 1;
+            progress.suspend(|| say(&failure));
+            StillPicture::default()
+        }));
+        records.push(done.record);
+    });
+    progress.finish_and_clear();
+
+    let failures = output.write(&records, pictures);
+    unwritten += failures.len();
+    failures.iter().for_each(say);
+    say(&format!("\n{}", summary::text(&records)));
+    if unwritten > 0 {
+        return Err(Failure::at(&args.out, format!("{} could not be written", counted(unwritten, "file", "files"))));
+    }
+    say(&format!("Report: {}", shown(&output.page())));
+    let all = inputs.complete && records.iter().all(|record| record.outcome == Outcome::Measured);
+    Ok(if all { Ending::Done } else { Ending::Partly })
+}
+
+/// What is said of a still that has no figure.
+fn message(record: &Record) -> Option<String> {
+    let refusal = record.refusals.first().filter(|_| record.outcome != Outcome::Measured)?;
+    Some(format!("{}: {}", record.still.path, refusal.message))
+}
+
+fn style() -> ProgressStyle {
+    let template = "{bar:30} {human_pos} of {human_len} stills, {per_sec}, {eta} left";
+    ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar())
+}
