@@ -45,16 +45,21 @@ pub fn residual_in_words(cylinder: &Cylinder) -> String {
 /// The residual in dioptres, where it is known: `0.21 D at the cornea (95 % interval 0.10 to 0.33 D)`.
 pub fn residual_dioptres_in_words(cylinder: &Cylinder) -> Option<String> {
     let residual = cylinder.residual_d?;
-    let place = match cylinder.plane.as_str() {
-        "cornea" => " at the cornea",
-        "lens" => " in the plane of the lens",
-        _ => "",
-    };
+    let place = plane_in_words(cylinder);
     let interval = cylinder
         .residual_interval95_d
         .map(|[low, high]| format!(" (95 % interval {low:.2} to {high:.2} D)"))
         .unwrap_or_default();
     Some(format!("{residual:.2} D{place}{interval}"))
+}
+
+/// Where the dioptres of the residual are to be read, with a space before: ` at the cornea`.
+pub fn plane_in_words(cylinder: &Cylinder) -> &'static str {
+    match cylinder.plane.as_str() {
+        "cornea" => " at the cornea",
+        "lens" => " in the plane of the lens",
+        _ => "",
+    }
 }
 
 /// An outcome as one word for a reader.

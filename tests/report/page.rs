@@ -33,6 +33,110 @@ fn text_of_files_is_escaped() {
     assert_eq!(page.matches("<script>").count(), 1);
 }
 
+/// Every element that is opened is closed, in order, but those of HTML that have no end.
+#[test]
+fn elements_are_balanced() {
+    let page = page_of(&all_kinds(), Some(b"\xff\xd8\xff"));
+    let style_and_script = ["<style>", "<script>"];
+    let mut rest = page.as_str();
+    let mut open: Vec<&str> = Vec::new();
+    while let Some(start) = rest.find('<') {
+        let end = start + rest[start..].find('>').unwrap();
+        let tag = &rest[start..=end];
+        let name = tag.trim_matches(['<', '>', '/']).split_whitespace().next().unwrap();
+        if let Some(closed) = tag.strip_prefix("</") {
+            assert_eq!(open.pop(), closed.strip_suffix('>'), "at {}", &page[..page.len() - rest.len() + end]);
+        } else if !tag.starts_with("<!") && !["meta", "img", "br"].contains(&name) {
+            open.push(name);
+        }
+        rest = &rest[end + 1..];
+        if style_and_script.contains(&tag) {
+            rest = &rest[rest.find("</").unwrap()..];
+        }
+    }
+    assert!(open.is_empty(), "{open:?}");
+}
+
+#[test]
+fn it_says_what_was_found_and_what_to_do() {
+    let records = all_kinds();
+    let page = page_of(&records, None);
+    for words in [
+        "<h1>Toric lens alignment</h1>",
+        "19 stills: 10 measured, 8 refused, 1 unreadable",
+        "A figure from one still is not a reason to operate.",
+        "Not a medical device.",
+        "<strong class=\"error\">+2.4°</strong><span>2.4° counter-clockwise of the intended axis</span>",
+        "+1.1° to +3.7°",
+        "14.5° clockwise of the intended axis",
+        "90.0° across the intended axis",
+        "<strong>What to do: </strong>use a still in which the marks can be seen without glare",
+        "case 12, patient p&lt;7&gt;, eye OD",
+        "white-to-white assumed 11.7 mm",
+        "stillaxis 0.1.0",
+        "Residual, of the cylinder",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+    assert_eq!(page.matches("<tr data-outcome=").count(), records.len());
+    assert!(!page.contains("lost"));
+}
+
+/// What the script sorts by: the size of the error and the width of the interval, nothing for stills without them.
+#[test]
+fn rows_can_be_sorted() {
+    let scene = Scene::new();
+    let records =
+        [scene.measured("a.jpg", 31.0, -2.5), scene.refused("b.jpg", stillaxis::record::RefusalCode::LensMarksMissing)];
+    let page = page_of(&records, None);
+    let values: Vec<Vec<&str>> = page
+        .split("<tr data-outcome=")
+        .skip(1)
+        .map(|row| row.split("data-v=\"").skip(1).map(|cell| cell.split('"').next().unwrap()).collect())
+        .collect();
+    assert_eq!(values, [vec!["0", "0", "2.5000", "2.6000"], vec!["1", "1"]]);
+    assert_eq!(page.matches("<th scope=\"col\" data-sort>").count(), 4);
+    assert!(page.contains("aria-sort") && page.contains("<div class=\"controls\" hidden>"));
+}
+
+#[test]
+fn a_still_without_a_picture_has_no_link() {
+    let mut out = Vec::new();
+    let record = Scene::new().refused("stills/none.jpg", stillaxis::record::RefusalCode::Unreadable);
+    write(&mut out, &[record], |_, _| StillPicture::default()).unwrap();
+    let page = String::from_utf8(out).unwrap();
+    assert!(page.contains("<tr data-outcome=\"unreadable\"><td></td>"), "{page}");
+}
+
+/// Pictures are asked for in order, one at a time, as their rows are written.
+#[test]
+fn pictures_are_asked_for_in_order() {
+    let records = all_kinds();
+    let mut asked = Vec::new();
+    write(&mut std::io::sink(), &records, |index, record| {
+        assert_eq!(record, &records[index]);
+        asked.push(index);
+        StillPicture::default()
+    })
+    .unwrap();
+    assert_eq!(asked, (0..records.len()).collect::<Vec<_>>());
+}
+
+#[test]
+fn a_full_disk_is_an_error() {
+    struct Full;
+    impl std::io::Write for Full {
+        fn write(&mut self, _: &[u8]) -> std::io::Result<usize> {
+            Err(std::io::ErrorKind::StorageFull.into())
+        }
+        fn flush(&mut self) -> std::io::Result<()> {
+            Ok(())
+        }
+    }
+    let error = write(&mut Full, &all_kinds(), |_, _| StillPicture::default()).unwrap_err();
+    assert_eq!(error.kind(), std::io::ErrorKind::StorageFull);
+}
+
 /// Sizes with the largest pictures allowed, at both ends of what the page promises.
 #[test]
 fn it_stays_under_twenty_megabytes() {
@@ -48,5 +152,15 @@ fn it_stays_under_twenty_megabytes() {
             (0..stills).map(|k| if k % 3 == 0 { refused[k % refused.len()].clone() } else { record.clone() }).collect();
         let page = page_of(&records, Some(&jpeg));
         assert!(page.len() < 20_000_000, "{stills}: {}", page.len());
+        assert_eq!(page.matches("data:image/jpeg").count(), stills, "all fit");
+    }
+    // Records that have far more to say than usual, and pictures larger than were asked for.
+    let mut wordy = refused[0].clone();
+    wordy.warnings = vec!["many words ".repeat(250)];
+    for (records, jpeg) in [(vec![wordy; 5_000], 1_500), (vec![record; 200], 200_000)] {
+        let page = page_of(&records, Some(&vec![0x55; jpeg]));
+        assert!(page.len() < 20_000_000, "{}", page.len());
+        assert!(page.contains("data:image/jpeg"));
+        assert_eq!(page.matches("<tr data-outcome=").count(), records.len());
     }
 }

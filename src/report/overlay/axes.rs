@@ -8,11 +8,14 @@ use crate::geometry::Vector;
 use crate::record::{Alignment, Record};
 use crate::report::wording::{interval_in_words, signed_degrees};
 
-/// Ends of the axes, and where the scale and the angle stand, in radii of the limbus.
+/// Ends of the axes, and where the scale stands, in radii of the limbus.
 const AXIS_END: f64 = 1.13;
 const SCALE_START: f64 = 1.03;
-const ANGLE_AT: f64 = 0.80;
-const INTERVAL_AT: f64 = 0.89;
+/// The bar of the interval stands so far inside the limbus and the marks, the angle so far inside the bar.
+const INTERVAL_INSIDE: f64 = 0.06;
+const ANGLE_INSIDE: f64 = 0.08;
+/// Marks that reach further in than this are drawn across.
+const INTERVAL_LEAST: f64 = 0.70;
 
 /// The two axes as lines.
 pub fn draw_axes(record: &Record, alignment: &Alignment, ink: &mut Ink, eye: &Eye, patches: &[Patch]) {
@@ -39,19 +42,34 @@ pub fn roomier_half(alignment: &Alignment, eye: &Eye, size: [f64; 2]) -> f64 {
     if room(0.0) >= room(180.0) { 0.0 } else { 180.0 }
 }
 
+/// Direction of the half of the intended axis from which the lens axis's `half` is reached by turning by the error:
+/// directions of axes wrap at 180 degrees, and the angle must not be drawn across.
+fn intended_half(alignment: &Alignment, half: f64) -> f64 {
+    alignment.lens_deg + half - alignment.error_deg
+}
+
 /// The angle from the intended to the lens axis as an arc about the middle of the lens, and the bar of its interval.
-pub fn draw_angle(record: &Record, alignment: &Alignment, half: f64, ink: &mut Ink, eye: &Eye) -> Option<()> {
+pub fn draw_angle(
+    record: &Record,
+    alignment: &Alignment,
+    half: f64,
+    marks: &Marks,
+    ink: &mut Ink,
+    eye: &Eye,
+) -> Option<()> {
     let unit = ink.unit;
     let middle = lens_middle(record)?;
-    let (start, error) = (alignment.intended_deg + half, alignment.error_deg);
-    let radius_mm = eye.reach_mm(&middle, start + error, ANGLE_AT)?;
+    let (start, error) = (intended_half(alignment, half), alignment.error_deg);
+    let marks_end = marks.reach(eye, start)[0].min(marks.reach(eye, start + error)[0]);
+    let interval_at = (marks_end - INTERVAL_INSIDE).max(INTERVAL_LEAST);
+    let radius_mm = eye.reach_mm(&middle, start + error, interval_at - ANGLE_INSIDE)?;
     let at = |degrees: f64, mm: f64| eye.along(&middle, degrees, mm);
 
     // A lens off the intended axis carries a parallel of it along, from which the angle is laid off.
     let center = eye.center();
     let (direction, offset) = (eye.direction(start), at(start, 0.0)? - center);
     if (offset.x * direction.y - offset.y * direction.x).abs() > 2.0 * unit {
-        ink.line(at(start, 0.55 * radius_mm)?, at(start, 1.1 * radius_mm)?, &CARRIED, &[]);
+        ink.line(at(start, 0.55 * radius_mm)?, at(start, 1.06 * radius_mm)?, &CARRIED, &[]);
     }
 
     let px_per_degree = radius_mm * eye.px_per_mm(start)? * 1_f64.to_radians();
@@ -75,11 +93,11 @@ pub fn draw_angle(record: &Record, alignment: &Alignment, half: f64, ink: &mut I
         }
     }
 
-    let bar_mm = eye.reach_mm(&middle, end, INTERVAL_AT)?;
+    let bar_mm = eye.reach_mm(&middle, end, interval_at)?;
     let [low, high] = alignment.interval95_deg.map(|bound| start + bound.clamp(error - 180.0, error + 180.0));
     ink.curve(&arc(low, high, bar_mm), &ANGLE, &[]);
     for bound in [low, high] {
-        let (foot, out) = (at(bound, bar_mm)?, eye.direction(bound) * (4.5 * unit));
+        let (foot, out) = (at(bound, bar_mm)?, eye.direction(bound) * (4.0 * unit));
         ink.line(foot - out, foot + out, &ANGLE, &[]);
     }
     Some(())
@@ -99,12 +117,18 @@ pub fn letter_axes(
     let unit = ink.unit;
     let mut letter = |degrees: f64, lines: &[Text], color: &str| {
         let out = eye.direction(degrees);
-        let anchor = eye.around(degrees, marks.outer_end(eye, degrees).max(AXIS_END)) + out * (6.0 * unit);
+        let anchor = eye.around(degrees, marks.reach(eye, degrees)[1].max(AXIS_END)) + out * (6.0 * unit);
         let mut area = area_of(lines);
         area.center = anchor + Vector::new(out.x * area.half[0], out.y * area.half[1]);
+        for _ in 0..12 {
+            if !marks.reference.iter().any(|patch| patch.reaches_into(&area)) {
+                break;
+            }
+            area.center += out * (4.0 * unit);
+        }
         let area = area.moved_within(size);
         ink.lettering(lines, &area, color);
-        area
+        area.with_margin(4.0 * unit)
     };
     let error = format!("{} ({})", signed_degrees(alignment.error_deg), interval_in_words(alignment));
     let lens = format!("lens axis {}", notation.axis(alignment.lens_deg));
@@ -113,9 +137,9 @@ pub fn letter_axes(
         letter(
             alignment.lens_deg + half,
             &[Text::bold(error, 17.0 * unit), Text::regular(lens, 14.0 * unit)],
-            LENS.color,
+            LENS.letters,
         ),
-        letter(alignment.intended_deg + half + 180.0, &[Text::regular(intended, 14.0 * unit)], INTENDED.color),
+        letter(intended_half(alignment, half) + 180.0, &[Text::regular(intended, 14.0 * unit)], INTENDED.letters),
     ]
 }
 
@@ -145,12 +169,9 @@ pub fn draw_scale(notation: Notation, ink: &mut Ink, eye: &Eye, patches: &[Patch
             let out = eye.direction(degrees);
             let away = 4.0 * unit + (out.x * area.half[0]).abs() + (out.y * area.half[1]).abs();
             area.center = tip + out * away;
-            let hides_a_mark = patches.iter().any(|patch| {
-                let reach = patch.half[0].max(patch.half[1]);
-                area.meets(&Area { center: patch.center, half: [reach, reach] })
-            });
+            let hides_a_mark = patches.iter().any(|patch| patch.reaches_into(&area));
             if area.within(size) && !hides_a_mark && !taken.iter().any(|other| area.meets(other)) {
-                ink.lettering(&text, &area, SCALE.color);
+                ink.lettering(&text, &area, SCALE.letters);
             }
         }
     }

@@ -3,8 +3,9 @@
 use resvg::usvg::{Options, fontdb};
 use std::sync::{Arc, OnceLock};
 
-/// Family of both faces; condensed, since the panel is no wider than the picture.
-pub const FAMILY: &str = "DejaVu Sans Condensed";
+/// Family of both faces as the font names itself. Of its widths only the condensed is embedded: the panel is no wider
+/// than the picture.
+pub const FAMILY: &str = "DejaVu Sans";
 
 /// Parser options that know the embedded faces and nothing else.
 pub fn options() -> Options<'static> {

@@ -14,6 +14,8 @@ pub type Place = nalgebra::Point2<f64>;
 pub struct Style {
     /// Colour of the core.
     pub color: &'static str,
+    /// Colour of lettering that belongs to it: lighter, since letters are thinner than they look.
+    pub letters: &'static str,
     /// Width of the core, in units of the drawing.
     pub width: f64,
     /// Lengths of dash and gap in units; `None` for a solid line.
@@ -24,26 +26,28 @@ pub struct Style {
 const YELLOW: &str = "#f0e442";
 const SKY_BLUE: &str = "#56b4e9";
 const WHITE: &str = "#ffffff";
+const PALE_YELLOW: &str = "#fdf8b0";
+const PALE_BLUE: &str = "#c4e6fb";
 const CASING: &str = "#000000";
 /// Casing on either side of a core, in units.
-const CASING_WIDTH: f64 = 0.9;
+const CASING_WIDTH: f64 = 1.0;
 
 /// The fitted limbus.
-pub const LIMBUS: Style = Style { color: WHITE, width: 1.1, dash: None };
+pub const LIMBUS: Style = Style { color: WHITE, letters: WHITE, width: 1.5, dash: None };
 /// Ticks and figures of the degree scale.
-pub const SCALE: Style = Style { color: WHITE, width: 1.1, dash: None };
+pub const SCALE: Style = Style { color: WHITE, letters: WHITE, width: 1.5, dash: None };
 /// The intended axis: long dashes.
-pub const INTENDED: Style = Style { color: YELLOW, width: 1.9, dash: Some([13.0, 7.0]) };
+pub const INTENDED: Style = Style { color: YELLOW, letters: PALE_YELLOW, width: 1.9, dash: Some([13.0, 7.0]) };
 /// The intended axis carried parallel to the lens, where the angle starts: dots.
-pub const CARRIED: Style = Style { color: YELLOW, width: 1.5, dash: Some([2.5, 4.0]) };
+pub const CARRIED: Style = Style { color: YELLOW, letters: PALE_YELLOW, width: 1.5, dash: Some([2.5, 4.0]) };
 /// Frames of reference marks.
-pub const REFERENCE: Style = Style { color: YELLOW, width: 1.4, dash: None };
+pub const REFERENCE: Style = Style { color: YELLOW, letters: PALE_YELLOW, width: 1.4, dash: None };
 /// The lens axis: solid.
-pub const LENS: Style = Style { color: SKY_BLUE, width: 1.9, dash: None };
+pub const LENS: Style = Style { color: SKY_BLUE, letters: PALE_BLUE, width: 1.9, dash: None };
 /// Rings of lens marks.
-pub const LENS_MARK: Style = Style { color: SKY_BLUE, width: 1.3, dash: None };
+pub const LENS_MARK: Style = Style { color: SKY_BLUE, letters: PALE_BLUE, width: 1.3, dash: None };
 /// The angle from intended to lens axis, and the bar of its interval.
-pub const ANGLE: Style = Style { color: WHITE, width: 1.6, dash: None };
+pub const ANGLE: Style = Style { color: WHITE, letters: WHITE, width: 1.6, dash: None };
 
 /// A patch that lines leave free, so that what was measured stays visible.
 #[derive(Clone, Copy, Debug)]
@@ -64,6 +68,14 @@ impl Patch {
         d.dot(&self.along).abs() <= self.half[0] && d.dot(&across).abs() <= self.half[1]
     }
 
+    /// Whether its outline or centre reaches into lettering.
+    pub fn reaches_into(&self, area: &Area) -> bool {
+        let corners = self.corners();
+        let sides = corners.iter().zip(corners.iter().cycle().skip(1));
+        let outline = sides.flat_map(|(from, to)| (0..8).map(move |k| from + (to - from) * (f64::from(k) / 8.0)));
+        outline.chain([self.center]).any(|place| area.holds(&place))
+    }
+
     /// The corners, in turn.
     pub fn corners(&self) -> [Place; 4] {
         let a = self.along * self.half[0];
@@ -82,6 +94,16 @@ pub struct Area {
 }
 
 impl Area {
+    /// The same with `margin` px more on every side.
+    pub fn with_margin(self, margin: f64) -> Self {
+        Self { half: self.half.map(|half| half + margin), ..self }
+    }
+
+    fn holds(&self, place: &Place) -> bool {
+        let d = place - self.center;
+        d.x.abs() <= self.half[0] && d.y.abs() <= self.half[1]
+    }
+
     /// Whether the two overlap.
     pub fn meets(&self, other: &Self) -> bool {
         let d = self.center - other.center;
@@ -210,8 +232,8 @@ impl Ink {
         let radius = 1.2 * self.unit;
         let _ = write!(
             self.casings,
-            r#"<circle cx="{x:.2}" cy="{y:.2}" r="{:.2}" fill="{CASING}" fill-opacity="0.7"/>"#,
-            radius + 0.6 * self.unit
+            r#"<circle cx="{x:.2}" cy="{y:.2}" r="{:.2}" fill="{CASING}" fill-opacity="0.85"/>"#,
+            radius + 0.8 * self.unit
         );
         let color = style.color;
         let _ = write!(self.cores, r#"<circle cx="{x:.2}" cy="{y:.2}" r="{radius:.2}" fill="{color}"/>"#);
@@ -237,8 +259,8 @@ impl Ink {
         for line in lines {
             let baseline = top + 0.92 * line.size;
             let halo = format!(
-                r#"text-anchor="middle" fill="{CASING}" stroke="{CASING}" stroke-opacity="0.75" stroke-linejoin="round" stroke-width="{:.2}""#,
-                0.2 * line.size
+                r#"text-anchor="middle" fill="{CASING}" stroke="{CASING}" stroke-opacity="0.85" stroke-linejoin="round" stroke-width="{:.2}""#,
+                0.26 * line.size
             );
             self.letters.push_str(&line.element(area.center.x, baseline, &halo));
             let core = format!(r#"text-anchor="middle" fill="{color}""#);

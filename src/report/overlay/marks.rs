@@ -32,32 +32,35 @@ impl Marks {
         self.reference.iter().chain(&self.lens).copied().collect()
     }
 
-    /// How far out the reference marks near `degrees` reach, in radii of the limbus; 1 without one.
-    pub fn outer_end(&self, eye: &Eye, degrees: f64) -> f64 {
+    /// From where to where the reference marks near `degrees` reach, in radii of the limbus; 1 to 1 without one.
+    pub fn reach(&self, eye: &Eye, degrees: f64) -> [f64; 2] {
         let (center, direction) = (eye.center(), eye.direction(degrees));
         let limbus = (eye.around(degrees, 1.0) - center).norm();
-        let ends = self.reference.iter().filter(|mark| {
+        let near = self.reference.iter().filter(|mark| {
             let d = mark.center - center;
             // Within some 14 degrees: closer than lettering at the end of an axis is wide.
             d.dot(&direction) > 0.97 * d.norm()
         });
-        ends.flat_map(Patch::corners).map(|corner| (corner - center).dot(&direction) / limbus).fold(1.0, f64::max)
+        let ends = near.flat_map(Patch::corners).map(|corner| (corner - center).dot(&direction) / limbus);
+        ends.fold([1.0, 1.0], |[inner, outer], end| [inner.min(end), outer.max(end)])
     }
 
     /// Frames with centroids, and the number of each reference mark beside it. Gives the areas of the numbers.
     pub fn draw(&self, record: &Record, ink: &mut Ink, eye: &Eye, size: [f64; 2]) -> Vec<Area> {
         let mut numbers = Vec::new();
+        let lens_is_clockwise = record.alignment.as_ref().is_some_and(|alignment| alignment.error_deg < 0.0);
         for (index, (mark, patch)) in record.reference_marks.iter().zip(&self.reference).enumerate() {
             ink.outline(&frame(mark.kind, patch), &REFERENCE);
             ink.point(patch.center, &REFERENCE);
             let text = [Text::bold((index + 1).to_string(), 13.0 * ink.unit)];
             let mut area = area_of(&text);
-            // Beside the frame, clockwise of it, so that it stays off the scale's radius.
+            // Beside the frame, on the side away from the lens axis where the mark stands on the intended one.
             let outwards = (patch.center - eye.center()).normalize();
-            let beside = Vector::new(-outwards.y, outwards.x);
+            let side = if lens_is_clockwise { -1.0 } else { 1.0 };
+            let beside = Vector::new(-outwards.y, outwards.x) * side;
             area.center = patch.center + beside * (patch.half[1].max(patch.half[0] / 2.0) + 10.0 * ink.unit);
             let area = area.moved_within(size);
-            ink.lettering(&text, &area, REFERENCE.color);
+            ink.lettering(&text, &area, REFERENCE.letters);
             numbers.push(area);
         }
         for patch in &self.lens {

@@ -100,7 +100,7 @@ fn draw_findings(
         axes::draw_axes(record, alignment, ink, eye, &patches);
         let half = axes::roomier_half(alignment, eye, size);
         drawn.extend([Key::Intended, Key::Lens]);
-        if axes::draw_angle(record, alignment, half, ink, eye).is_some() {
+        if axes::draw_angle(record, alignment, half, &marks, ink, eye).is_some() {
             drawn.push(Key::Interval);
         }
         taken.extend(axes::letter_axes(alignment, half, notation, &marks, ink, eye, size));

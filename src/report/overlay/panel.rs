@@ -217,33 +217,34 @@ fn shortened(text: Text, room: f64) -> Text {
 
 /// Lines no wider than `room`, broken between words, and inside those that are wider than a line.
 fn wrapped(text: &Text, room: f64) -> Vec<Text> {
-    let piece = |text_of: &str| Text { text: text_of.to_owned(), ..text.clone() };
-    let mut pieces: Vec<Text> = Vec::new();
+    let piece = |part: &str| Text { text: part.to_owned(), ..text.clone() };
     let words: Vec<Text> = text.text.split_whitespace().map(piece).collect();
+    // What a word is broken into joins without a space.
+    let mut pieces: Vec<(Text, bool)> = Vec::new();
     for (word, width) in words.iter().zip(widths(&words)) {
-        if width <= room {
-            pieces.push(word.clone());
-            continue;
-        }
         let letters: Vec<char> = word.text.chars().collect();
-        let a_line = ((letters.len() as f64 * room / width * 0.9) as usize).max(1);
-        pieces.extend(letters.chunks(a_line).map(|chunk| piece(&chunk.iter().collect::<String>())));
+        let a_line = if width > room { (letters.len() as f64 * room / width * 0.9) as usize } else { letters.len() };
+        for (index, chunk) in letters.chunks(a_line.max(1)).enumerate() {
+            pieces.push((piece(&chunk.iter().collect::<String>()), index > 0));
+        }
     }
-    let space = {
-        let both = widths(&[piece("n n"), piece("nn")]);
-        both[0] - both[1]
-    };
+    let with_space = widths(&[piece("n n"), piece("nn")]);
+    let space = with_space[0] - with_space[1];
+    let piece_widths = widths(&pieces.iter().map(|(piece, _)| piece.clone()).collect::<Vec<_>>());
     let mut lines: Vec<Text> = Vec::new();
-    let mut used = f64::INFINITY;
-    for (word, width) in pieces.iter().zip(widths(&pieces)) {
+    let mut used = 0.0;
+    for ((piece, joins), width) in pieces.into_iter().zip(piece_widths) {
+        let gap = if joins { 0.0 } else { space };
         match lines.last_mut() {
-            Some(line) if used + space + width <= room => {
-                line.text.push(' ');
-                line.text.push_str(&word.text);
-                used += space + width;
+            Some(line) if used + gap + width <= room => {
+                if !joins {
+                    line.text.push(' ');
+                }
+                line.text.push_str(&piece.text);
+                used += gap + width;
             }
             _ => {
-                lines.push(word.clone());
+                lines.push(piece);
                 used = width;
             }
         }

@@ -12,6 +12,9 @@ use crate::record::{Record, RefusalCode};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use std::io::{self, Write};
 
+/// What rows and pictures together may take, bytes: the rest of 20 MB is for links and what is not rows.
+const PICTURE_BYTES: usize = 18_500_000;
+
 const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("script.js");
 
@@ -51,7 +54,6 @@ pub fn write<W: Write>(
         }
         p.caution { strong { "Caution. " } (CAUTION) }
         (overview(&summary, records))
-        (reading_help())
         h2 #stills { "Stills" }
         div.controls hidden {
             label { "Show "
@@ -69,13 +71,25 @@ pub fn write<W: Write>(
         (PreEscaped("<tbody>"))
     };
     out.write_all(head.into_string().as_bytes())?;
+    // Words come first: where they take more than was set aside, the last stills go without a picture, not the page
+    // over its size.
+    let bare = StillPicture::default();
+    let words: usize = records.iter().enumerate().map(|(i, record)| row::row(i, record, &bare).0.len()).sum();
+    let mut room = PICTURE_BYTES.saturating_sub(words);
     for (index, record) in records.iter().enumerate() {
-        let row = row::row(index, record, &picture(index, record));
-        out.write_all(row.into_string().as_bytes())?;
+        let mut shown = picture(index, record);
+        let taken = shown.jpeg.as_ref().map_or(0, |jpeg| jpeg.len().div_ceil(3) * 4);
+        if taken > room {
+            shown.jpeg = None;
+        } else {
+            room -= taken;
+        }
+        out.write_all(row::row(index, record, &shown).into_string().as_bytes())?;
         out.write_all(b"\n")?;
     }
     let tail = html! {
         (PreEscaped("</tbody></table>"))
+        (reading_help())
         footer { p { (made_by(records)) } }
         dialog #enlarged { form method="dialog" { button { "Close" } } img alt=""; }
         script { (PreEscaped(SCRIPT)) }
@@ -100,7 +114,8 @@ fn overview(summary: &Summary, records: &[Record]) -> Markup {
             }
             p.note {
                 "5° and 10° are limits of common practice. Stills are counted, not eyes: several stills of one \
-                 operation share their marks and the faults of these."
+                 operation share their marks and the faults of these. "
+                a href="#reading" { "How to read the figures" }
             }
         }
         @if !summary.causes.is_empty() {
@@ -125,20 +140,21 @@ fn hint_for(code: RefusalCode, records: &[Record]) -> &str {
 
 fn reading_help() -> Markup {
     html! {
-        details.help {
-            summary { "How to read the figures" }
-            ul {
+        section #reading {
+            h2 { "How to read the figures" }
+            ul.note {
                 li {
                     strong { "Error" } ": the lens axis less the intended axis, in the plane of the limbus; + is \
                     counter-clockwise as seen in the picture, − clockwise."
                 }
                 li {
-                    strong { "95 % interval" } ": holds the reading of this still. What no picture shows is not in \
+                    strong { "95 % interval" } ": the doubt left in reading this still. What no picture shows is not in \
                     it: a mark put in the wrong place, the back of the cornea, a lens that turns later on."
                 }
                 li {
-                    strong { "Residual" } ": astigmatism that an error of this size leaves, in percent of the \
-                    cylinder, where lens and cornea match; in dioptres where the case sheet tells them."
+                    strong { "Residual" } ": the astigmatism that an error of this size leaves, in percent of the \
+                    cylinder, where lens and cornea match; in dioptres where the case sheet tells enough. In \
+                    brackets its 95 % interval."
                 }
             }
         }

@@ -1,10 +1,9 @@
 //! One row of the page.
 
 use super::StillPicture;
-use crate::record::{Outcome, Record};
+use crate::record::{Cylinder, Outcome, Record};
 use crate::report::wording::{
-    cause_in_words, error_in_words, file_name, outcome_in_words, residual_dioptres_in_words, residual_in_words,
-    signed_degrees,
+    cause_in_words, error_in_words, file_name, interval_in_words, outcome_in_words, plane_in_words, signed_degrees,
 };
 use base64::Engine;
 use maud::{Markup, html};
@@ -12,16 +11,16 @@ use maud::{Markup, html};
 /// Columns of the sheet that tell a still from its neighbours, as shown.
 const SHEET: [&str; 6] = ["case", "patient", "eye", "operator", "technique", "stage"];
 
-/// The heading; the script makes buttons of those with `data-sort`.
+/// The heading; the script adds buttons to those with `data-sort`.
 pub fn heading() -> Markup {
     html! {
         thead { tr {
             th scope="col" { "Picture" }
-            th scope="col" data-sort="number" { "Still" }
-            th scope="col" data-sort="number" { "Outcome" }
-            th scope="col" data-sort="number" { "Error" }
-            th scope="col" data-sort="number" { "95 % interval" }
-            th scope="col" { "Residual" }
+            th scope="col" data-sort { "Still" }
+            th scope="col" data-sort { "Outcome" }
+            th scope="col" data-sort { "Error" }
+            th scope="col" data-sort { "95 % interval" }
+            th scope="col" { "Residual, of the cylinder" }
             th scope="col" { "Remarks" }
         } }
     }
@@ -32,7 +31,6 @@ pub fn row(index: usize, record: &Record, picture: &StillPicture) -> Markup {
     let name = file_name(&record.still.path);
     let folder = record.still.path.strip_suffix(name).unwrap_or_default();
     let alignment = record.alignment.as_ref().filter(|_| record.outcome == Outcome::Measured);
-    let cylinder = record.cylinder.as_ref().filter(|_| record.outcome == Outcome::Measured);
     let rank = match record.outcome {
         Outcome::Measured => 0,
         Outcome::Refused => 1,
@@ -53,24 +51,34 @@ pub fn row(index: usize, record: &Record, picture: &StillPicture) -> Markup {
                     strong.error { (signed_degrees(a.error_deg)) }
                     span { (error_in_words(a.error_deg)) }
                 }
-                td data-v=(format!("{:.4}", a.interval95_deg[1] - a.interval95_deg[0])) {
-                    (signed_degrees(a.interval95_deg[0])) " to " (signed_degrees(a.interval95_deg[1]))
-                }
+                td data-v=(format!("{:.4}", a.interval95_deg[1] - a.interval95_deg[0])) { (interval_in_words(a)) }
+                td { @if let Some(c) = &record.cylinder { (residual(c)) } }
+                td { @for warning in &record.warnings { p { (warning) } } }
             } @else {
-                td {} td {}
-            }
-            td {
-                @if let Some(c) = cylinder {
-                    span { (residual_in_words(c)) }
-                    @if let Some(dioptres) = residual_dioptres_in_words(c) { span { (dioptres) } }
+                td colspan="4" {
+                    @for refusal in &record.refusals {
+                        p { strong { (cause_in_words(refusal.code)) } ": " (refusal.message) }
+                        p { strong { "What to do: " } (refusal.hint) }
+                    }
+                    @for warning in &record.warnings { p { (warning) } }
                 }
             }
-            td {
-                @for refusal in &record.refusals {
-                    p { strong { (cause_in_words(refusal.code)) } ": " (refusal.message) }
-                    p { strong { "What to do: " } (refusal.hint) }
+        }
+    }
+}
+
+/// Percent and, where known, dioptres, each with its interval.
+fn residual(cylinder: &Cylinder) -> Markup {
+    let [low, high] = cylinder.residual_interval95_percent;
+    html! {
+        span { (format!("{:.1} % ({low:.1} to {high:.1} %)", cylinder.residual_percent)) }
+        @if let Some(residual) = cylinder.residual_d {
+            span {
+                (format!("{residual:.2} D"))
+                @if let Some([low, high]) = cylinder.residual_interval95_d {
+                    (format!(" ({low:.2} to {high:.2} D)"))
                 }
-                @for warning in &record.warnings { p { (warning) } }
+                (plane_in_words(cylinder))
             }
         }
     }

@@ -9,7 +9,8 @@
   function sortBy(heading, column) {
     var descending = heading.getAttribute("aria-sort") === "ascending";
     var rows = Array.prototype.map.call(body.rows, function (row, place) {
-      var value = row.cells[column].getAttribute("data-v");
+      var cell = row.cells[column];
+      var value = cell ? cell.getAttribute("data-v") : null;
       return { row: row, place: place, value: value === null ? null : Number(value) };
     });
     rows.sort(function (a, b) {
@@ -34,7 +35,7 @@
     });
     var heading = table.querySelector("th[aria-sort=ascending], th[aria-sort=descending]");
     status.textContent = shown + " of " + body.rows.length + " shown" +
-      (heading ? ", sorted by " + heading.textContent.toLowerCase() + ", " + heading.getAttribute("aria-sort") : "");
+      (heading ? ", sorted by " + heading.querySelector("button").textContent.toLowerCase() + ", " + heading.getAttribute("aria-sort") : "");
   }
 
   Array.prototype.forEach.call(table.tHead.rows[0].cells, function (heading, column) {
@@ -42,8 +43,11 @@
     var button = document.createElement("button");
     button.type = "button";
     button.textContent = heading.textContent;
+    // The plain text is kept for paper: buttons are not repeated at the head of every page.
+    var plain = document.createElement("span");
+    plain.textContent = heading.textContent;
     heading.textContent = "";
-    heading.appendChild(button);
+    heading.append(plain, button);
     heading.setAttribute("aria-sort", "none");
     button.addEventListener("click", function () { sortBy(heading, column); });
   });
