@@ -1,0 +1,80 @@
+//! From a dark region of the ring to a place in the picture with its uncertainty.
+
+use super::MarkFinding;
+use super::blob::Blob;
+use super::likeness;
+use super::ring::Ring;
+use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector};
+
+/// Length over width above which a region has a direction of its own.
+const ELONGATED: f64 = 1.6;
+/// Pixels that share their noise in a compressed still, as an area: four, from colour kept at half resolution.
+const NOISE_AREA_PX: f64 = 4.0;
+/// sd of the centroid of ragged ink, share of the extent: the drawn edge, not the noise, limits what a mark says.
+const RAGGED: f64 = 0.01;
+
+/// The finding of a blob; `None` where it cannot be a mark.
+pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFinding> {
+    let penalty = likeness::penalty(ring, blob)?;
+    let middle_row = (blob.rows[0] + blob.rows[1]) as f64 / 2.0;
+    let phi = ring.phi(blob.axis);
+    let place = |row: f64, column: f64| limbus.at_polar(ring.rho(row), ring.phi(column));
+
+    // Contrast, held to what the region has in common so that a knot of ink does not draw the centroid to itself.
+    let weights = blob
+        .skirt
+        .iter()
+        .map(|(row, _, contrast)| (f64::from(*contrast) / blob.contrast).clamp(0.0, 1.0) * ring.rho(*row as f64));
+    let places = || blob.skirt.iter().map(|(row, column, _)| place(*row as f64, *column as f64));
+    let weights: Vec<f64> = weights.collect();
+    let total: f64 = weights.iter().sum();
+    if total <= 0.0 {
+        return None;
+    }
+    let mean = places().zip(&weights).fold(Vector::zeros(), |s, (p, w)| s + p.coords * *w) / total;
+    let centroid = PixelPoint::from(mean);
+    let spread = places().zip(&weights).fold(Matrix::zeros(), |s, (p, w)| {
+        let d = p - centroid;
+        s + d * d.transpose() * *w
+    }) / total;
+
+    let radial = limbus.at_polar(1.0, phi) - limbus.center();
+    let tangent_step = place(middle_row, blob.axis + 0.5) - place(middle_row, blob.axis - 0.5);
+    let row_px = radial.norm() * ring.rho_step;
+    let length_rows = (blob.rows[1] - blob.rows[0] + 1) as f64;
+    // Across the ray, whatever the obliqueness of the tangent there.
+    let outward = radial.normalize();
+    let column_px = (tangent_step.x * outward.y - tangent_step.y * outward.x).abs();
+    let (length_px, width_px) = (length_rows * row_px, blob.width * column_px);
+
+    // The bound for a contrast-weighted centroid: noise of variance s^2 a cell adds s^2 sum(d d') / (sum of contrast)^2.
+    let noise = blob.ground_sd / blob.contrast;
+    let area_px = blob.cells.len() as f64 * row_px * column_px;
+    let independent = (area_px / NOISE_AREA_PX).max(1.0);
+    let along = outward * outward.transpose() * (RAGGED * length_px).powi(2);
+    let sideways = Vector::new(-outward.y, outward.x);
+    let across = sideways * sideways.transpose() * (RAGGED * width_px).powi(2);
+    let covariance = spread * (noise * noise / independent) + along + across;
+
+    let direction = (length_px > ELONGATED * width_px).then(|| {
+        let half = (length_rows - 1.0) / 2.0;
+        let end = |s: f64| place(middle_row + s * half, blob.axis + s * half * blob.slope);
+        let direction = (end(1.0) - end(-1.0)).normalize();
+        // Rows of one width share their raggedness.
+        let wobble_px = blob.wobble.max(0.25) * column_px;
+        let count = (length_px / width_px.max(2.0)).max(2.0);
+        (direction, (wobble_px * (12.0 / count).sqrt() / length_px).to_degrees())
+    });
+    let strongest = blob.absorbance.iter().copied().fold(f64::MIN, f64::max);
+    Some(MarkFinding {
+        centroid,
+        covariance,
+        direction,
+        length_px,
+        width_px,
+        contrast: 1.0 - (-strongest).exp(),
+        absorbance: blob.absorbance,
+        extent: [ring.rho(blob.rows[0] as f64), ring.rho(blob.rows[1] as f64)],
+        score: likeness::score(penalty),
+    })
+}

@@ -1,0 +1,65 @@
+//! Finding the reference marks on the limbus.
+//!
+//! The neighbourhood of the limbus is unrolled into a ring; places darker than both their sides in the red channel
+//! (which ink takes and blood leaves) are grown into regions at half contrast; each region is held against an ideal
+//! mark. [`choose`] then looks for the set of regions that stand as the marks are said to stand.
+
+use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector};
+use crate::vision::Picture;
+
+mod blob;
+pub mod choose;
+mod finding;
+mod likeness;
+mod ring;
+mod seeds;
+#[cfg(test)]
+mod tests;
+
+/// A candidate for a reference mark.
+#[derive(Clone, Debug)]
+pub struct MarkFinding {
+    /// Centroid, px.
+    pub centroid: PixelPoint,
+    /// Covariance of the centroid, px^2.
+    pub covariance: Matrix,
+    /// Own direction of an elongated mark (unit, y down, pointing outwards) with its sd in degrees; `None` for a dot.
+    pub direction: Option<(Vector, f64)>,
+    /// Full length along the radial direction, px (at the fitted limbus's local scale).
+    pub length_px: f64,
+    /// Full width across, px.
+    pub width_px: f64,
+    /// How far it stands out from its ground: 1 - mark / ground of the channel that shows it best; negative where brighter.
+    pub contrast: f64,
+    /// Mean of ground - mark in natural logarithms of red, green and blue: its colour, whatever the light.
+    pub absorbance: [f64; 3],
+    /// Inner and outer end, in radii of the fitted limbus.
+    pub extent: [f64; 2],
+    /// How much it is like a mark and unlike a vessel, bubble, instrument or lash: 0 to 1. Not a probability.
+    pub score: f64,
+}
+
+/// Candidates for reference marks near `limbus`, the best first.
+///
+/// `limbus` may be off by some 8 % of its radius. What is clearly something else is left out, but most of what is
+/// returned in a still without marks is not a mark: see [`choose::choose`].
+pub fn find_reference_marks(picture: &Picture, limbus: &Ellipse) -> Vec<MarkFinding> {
+    let ring = ring::Ring::sample(picture, limbus);
+    let mut blobs: Vec<blob::Blob> = Vec::new();
+    for seed in seeds::find(&ring) {
+        if !blobs.iter().any(|b| b.covers(ring.columns, seed.row, seed.column)) {
+            blobs.extend(blob::Blob::grow(&ring, &seed));
+        }
+    }
+    let mut findings: Vec<MarkFinding> = Vec::new();
+    let mut candidates: Vec<_> = blobs.iter().filter_map(|b| finding::of(&ring, limbus, b)).collect();
+    candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
+    for candidate in candidates {
+        // Two seeds may have grown into the same region.
+        let reach = candidate.width_px.max(candidate.length_px) / 2.0;
+        if findings.iter().all(|f| (f.centroid - candidate.centroid).norm() > reach) {
+            findings.push(candidate);
+        }
+    }
+    findings
+}

@@ -1,0 +1,112 @@
+//! The neighbourhood of the limbus, unrolled.
+
+use crate::geometry::Ellipse;
+use crate::vision::{Picture, polar};
+use std::f64::consts::TAU;
+
+/// Inner edge of the ring, in limbus radii.
+pub(super) const RHO_INNER: f64 = 0.72;
+/// Outer edge of the ring, in limbus radii.
+pub(super) const RHO_OUTER: f64 = 1.50;
+/// Finest and coarsest sampling along the ring: below the first a scratch of 1 degree is under 3 samples wide, above
+/// the second nothing is gained, as the picture is averaged over the step.
+const COLUMNS: [f64; 2] = [720.0, 1440.0];
+/// Added to channel values (0 to 1) before the logarithm, so that noise in the black does not count as contrast.
+const BLACK_OFFSET: f32 = 0.03;
+/// Channel value (0 to 1) under which in all channels nothing is seen: the field stop of the microscope.
+const UNLIT: f32 = 0.02;
+
+/// Channel logarithms on a grid of radius (rows, outwards) and angle (columns, counter-clockwise, periodic).
+pub(super) struct Ring {
+    /// Number of angles.
+    pub columns: usize,
+    /// Number of radii.
+    pub rows: usize,
+    /// Natural logarithm of (value + [`BLACK_OFFSET`]) for red, green, blue; row by row. 0 where not `lit`.
+    pub log: [Vec<f32>; 3],
+    /// Inside the picture and not black.
+    pub lit: Vec<bool>,
+    /// Step between rows, limbus radii.
+    pub rho_step: f64,
+}
+
+impl Ring {
+    /// Sample `picture` around `limbus`.
+    pub fn sample(picture: &Picture, limbus: &Ellipse) -> Self {
+        let radius_px = limbus.radius_px();
+        let columns = ((TAU * radius_px).clamp(COLUMNS[0], COLUMNS[1]) / 4.0).round() * 4.0;
+        let rho_step = TAU / columns;
+        let rows = ((RHO_OUTER - RHO_INNER) / rho_step).floor() as usize + 1;
+        let step_px = radius_px * rho_step;
+        let columns = columns as usize;
+        // Samples lie up to a few px apart in large pictures: average over the step, lest noise be picked out.
+        let taps = step_px.round().clamp(1.0, 6.0) as usize;
+        let logs: Vec<f32> = (0..=4096_u16).map(|v| (f32::from(v) / 4096.0 + BLACK_OFFSET).ln()).collect();
+        let mut ring = Self {
+            columns,
+            rows,
+            log: std::array::from_fn(|_| vec![0.0; rows * columns]),
+            lit: vec![false; rows * columns],
+            rho_step,
+        };
+        for column in 0..columns {
+            let phi = TAU * column as f64 / columns as f64;
+            let inner = limbus.at_polar(RHO_INNER, phi);
+            let outward = limbus.at_polar(1.0, phi) - limbus.center();
+            for row in 0..rows {
+                let place = row as f64 * rho_step;
+                let point = inner + outward * place;
+                let value = if taps == 1 {
+                    polar::sample(picture, &point)
+                } else {
+                    averaged(picture, limbus, phi, RHO_INNER + place, rho_step, taps)
+                };
+                let Some(value) = value else { continue };
+                if value.iter().all(|v| *v < UNLIT) {
+                    continue;
+                }
+                let at = row * columns + column;
+                ring.lit[at] = true;
+                for (log, v) in ring.log.iter_mut().zip(value) {
+                    log[at] = logs[((v * 4096.0 + 0.5) as usize).min(4096)];
+                }
+            }
+        }
+        ring
+    }
+
+    /// Radius of a (fractional) row, limbus radii.
+    pub fn rho(&self, row: f64) -> f64 {
+        RHO_INNER + row * self.rho_step
+    }
+
+    /// Angle of a (fractional, unwrapped) column, radians counter-clockwise as seen.
+    pub fn phi(&self, column: f64) -> f64 {
+        column * TAU / self.columns as f64
+    }
+
+    /// Columns that `degrees` span.
+    pub fn columns_of(&self, degrees: f64) -> f64 {
+        degrees / 360.0 * self.columns as f64
+    }
+
+    /// Place in the arrays of a row and an unwrapped column.
+    pub fn at(&self, row: usize, column: isize) -> usize {
+        row * self.columns + column.rem_euclid(self.columns as isize) as usize
+    }
+}
+
+fn averaged(picture: &Picture, limbus: &Ellipse, phi: f64, rho: f64, step: f64, taps: usize) -> Option<[f32; 3]> {
+    let mut sum = [0.0_f32; 3];
+    let offset = |k: usize| ((k as f64 + 0.5) / taps as f64 - 0.5) * step;
+    for i in 0..taps {
+        for j in 0..taps {
+            let value = polar::sample(picture, &limbus.at_polar(rho + offset(i), phi + offset(j)))?;
+            for (s, v) in sum.iter_mut().zip(value) {
+                *s += v;
+            }
+        }
+    }
+    let count = (taps * taps) as f32;
+    Some(sum.map(|s| s / count))
+}
