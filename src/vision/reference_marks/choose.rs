@@ -132,8 +132,8 @@ fn readings(findings: &[MarkFinding], limbus: &Ellipse, pattern: &[f64]) -> Vec<
             let mut sets = vec![vec![Placed { finding: first, pattern: slot }]];
             for (other, expected) in pattern.iter().enumerate().filter(|(other, _)| *other != slot) {
                 let mut larger = Vec::new();
-                for finding in first + 1..meridians.len() {
-                    if deviation(meridians[finding], zero, *expected).abs() <= REACH_DEG {
+                for (finding, mark) in meridians.iter().enumerate().skip(first + 1) {
+                    if deviation(*mark, zero, *expected).abs() <= REACH_DEG {
                         let free = sets.iter().filter(|set| set.iter().all(|p| p.finding != finding));
                         larger.extend(free.map(|set| [&set[..], &[Placed { finding, pattern: other }]].concat()));
                     }

@@ -11,6 +11,7 @@ mod blob;
 pub mod choose;
 mod finding;
 mod likeness;
+mod patch;
 mod ring;
 mod seeds;
 #[cfg(test)]

@@ -70,7 +70,7 @@ fn best_response(ring: &Ring) -> Vec<Seed> {
     let mut line = vec![(0.0_f32, 0.0_f64); columns];
     for row in half_rows..ring.rows - half_rows {
         add(&mut column_sums, &mut column_lit, row + half_rows, 1.0);
-        if (row - half_rows) % 2 == 0 {
+        if (row - half_rows).is_multiple_of(2) {
             filter_line(ring, &column_sums, &column_lit, rows_summed, &mut line);
             for c in 0..columns {
                 let (here, width) = line[c];
