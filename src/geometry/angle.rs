@@ -35,6 +35,9 @@ fn wrap(value: f64, period: f64) -> f64 {
 pub struct Axis(f64);
 
 impl Axis {
+    /// The axis at 0, which the trade writes 180.
+    pub const ZERO: Self = Self(0.0);
+
     /// Any finite angle in degrees, taken modulo 180; `None` otherwise.
     pub fn from_degrees(degrees: f64) -> Option<Self> {
         degrees.is_finite().then(|| Self(wrap(degrees, 180.0)))
