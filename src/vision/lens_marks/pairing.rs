@@ -1,8 +1,8 @@
 //! Two opposite groups that make one lens.
 
-use super::candidates::Candidate;
-use super::group_fit::{Group, Kind, Shape, fit, starts};
-use super::patch::Patch;
+use super::candidates::candidates;
+use super::group_fit::{Group, Hold, Kind, Shape, fit, starts};
+use super::patch::{Patch, Plane};
 use crate::geometry::{Vector, ccw_degrees};
 
 /// Two groups read as the marks of one lens.
@@ -12,6 +12,8 @@ pub struct Pairing {
     pub groups: [Group; 2],
     /// How far the whole departs from a lens: a sum of squares in units of what is usual.
     pub cost: f64,
+    /// parts
+    pub parts: [f64; 11],
 }
 
 impl Pairing {
@@ -24,6 +26,14 @@ impl Pairing {
 
 /// Half the distance between groups, in limbus radii: mean and standard deviation.
 const HALF_CHORD: (f64, f64) = (0.44, 0.06);
+/// How far it may depart from the mean.
+const HALF_CHORD_REACH: f64 = 0.10;
+/// Farthest that the middle between the groups may lie from the middle of the limbus, in limbus radii.
+const MOST_OFFSET: f64 = 0.15;
+/// Depth below which marks are less and less believed.
+const TYPICAL_DEPTH: f64 = 0.5;
+/// What bright marks cost more than dark ones: of a lamp's reflections there are many.
+const BRIGHT_COST: f64 = 8.0;
 /// A lone dot has no direction to tell it by: it must stand on its ground all the more clearly.
 const LEAST_EXPLAINED_SINGLE: f64 = 0.8;
 /// The same of its depth: bright lone spots are never marks, they are reflections as a rule.
@@ -31,62 +41,186 @@ const LEAST_DEPTH_SINGLE: f64 = 0.2;
 /// Standard deviation of the place of the lens, with what the limbus may be off, in limbus radii.
 const OFFSET_SD: f64 = 0.06;
 
-/// Groups fitted at each candidate.
-pub fn groups(patch: &Patch, candidates: &[Candidate], sign: f32) -> Vec<Group> {
-    let sign = f64::from(sign);
-    let all: Vec<Vec<(Kind, Shape, f64)>> = candidates.iter().map(|c| starts(patch, c, sign)).collect();
+/// Least likeness of a candidate's profile to a kind of group for a fit to be worth its time.
+const LEAST_LIKENESS: f64 = 0.7;
+/// A kind nearly as like as the best is fitted too.
+const LIKENESS_SLACK: f64 = 0.06;
+/// Most fits to candidates.
+const MOST_FITS: usize = 32;
+/// Least share explained for a group's twin to be looked for.
+const LEAST_ANCHOR: f64 = 0.70;
+/// A pairing this good needs no further search for its groups' twins.
+const GOOD_COST: f64 = 12.0;
+
+/// Readings of the patch, the best first; `sign` is 1 for dark marks and -1 for bright ones.
+pub fn pairings(patch: &Patch, sign: f32) -> Vec<Pairing> {
+    let groups = groups(patch, sign);
+    let marks = narrow_marks(patch, sign);
+    let mut out: Vec<Pairing> = Vec::new();
+    for (i, a) in groups.iter().enumerate() {
+        let mut least = f64::INFINITY;
+        for (j, b) in groups.iter().enumerate() {
+            if let Some(found) = pairing(patch, a, b) {
+                least = least.min(found.cost);
+                if i < j {
+                    out.push(found);
+                }
+            }
+        }
+        if least > GOOD_COST && a.kind != Kind::Dots(1) && a.explained > LEAST_ANCHOR {
+            out.extend(twin(patch, &marks, a, f64::from(sign)).and_then(|b| pairing(patch, a, &b)));
+        }
+    }
+    out.sort_by(|x, y| x.cost.total_cmp(&y.cost));
+    out
+}
+
+/// How far pixels stand out, as narrow things only, in the sense of the marks.
+pub fn narrow_marks(patch: &Patch, sign: f32) -> Plane {
+    let mut plane = patch.relative.clone();
+    plane.data.iter_mut().for_each(|v| *v *= sign);
+    plane.narrow_dark((NARROW * patch.scale).round() as usize)
+}
+
+/// Half the width of the widest thing that may be a mark, in limbus radii.
+const NARROW: f64 = 0.026;
+
+/// Groups fitted to the most promising candidates.
+pub fn groups(patch: &Patch, sign: f32) -> Vec<Group> {
+    let sign_wide = f64::from(sign);
+    let mut tries: Vec<(f64, Kind, Shape)> = Vec::new();
+    for candidate in candidates(patch, sign) {
+        let all = starts(patch, &candidate, sign_wide);
+        let best = all.iter().map(|s| s.2).fold(0.0, f64::max);
+        let worth = |likeness: f64| likeness > LEAST_LIKENESS && likeness > best - LIKENESS_SLACK;
+        tries.extend(
+            all.iter().filter(|s| worth(s.2)).map(|s| (candidate.strength * s.2.powi(4), s.0, s.1)),
+        );
+    }
+    tries.sort_by(|a, b| b.0.total_cmp(&a.0));
     let mut out: Vec<Group> = Vec::new();
-    for (i, one) in all.iter().enumerate() {
-        for (kind, shape, likeness) in one {
-            if *likeness < 0.7 {
-                continue;
-            }
-            let has_twin = all.iter().enumerate().any(|(j, other)| {
-                i != j
-                    && geometry(patch, &candidates[i].place, &candidates[j].place, 1.3).is_some()
-                    && other.iter().any(|o| o.0 == *kind && o.2 >= 0.7)
-            });
-            if !has_twin {
-                continue;
-            }
-            if let Some(group) = fit(patch, *kind, *shape)
-                && group.depth * sign > 0.0
-                && group.explained > 0.4
-                && group.signal > 6.0
-                && out.iter().all(|o| o.kind != group.kind || (o.shape.place - group.shape.place).norm() > 2.0)
-            {
-                out.push(group);
-            }
+    for (_, kind, shape) in tries.into_iter().take(MOST_FITS) {
+        let near = |g: &Group| g.kind == kind && (g.shape.place - shape.place).norm() < 0.012 * patch.scale;
+        if out.iter().any(near) {
+            continue;
+        }
+        if let Some(group) = fit(patch, kind, shape, Hold::Nothing)
+            && believable(&group, sign_wide)
+        {
+            out.push(group);
         }
     }
     out
+}
+
+/// Least half-length of a dash over the standard deviation of its cross-section: less is a blot.
+const LEAST_ASPECT: f64 = 2.2;
+
+/// Whether a fit is worth holding against others.
+fn believable(group: &Group, sign: f64) -> bool {
+    let long = !matches!(group.kind, Kind::Dash | Kind::Lines) || group.shape.extent > LEAST_ASPECT * group.shape.sigma;
+    group.depth * sign > 0.0 && group.explained > 0.3 && group.signal > 5.0 && long
+}
+
+/// What goes best with `group` on the other side of the lens: the same marks, found by correlation where the
+/// group's own direction points.
+pub fn twin(patch: &Patch, marks: &Plane, group: &Group, sign: f64) -> Option<Group> {
+    let (sin, cos) = group.shape.angle.sin_cos();
+    let inwards = Vector::new(patch.middle(), patch.middle()) - group.shape.place;
+    let towards = if inwards.x * cos + inwards.y * sin < 0.0 { -1.0 } else { 1.0 };
+    let along = Vector::new(cos, sin) * towards;
+    let across = Vector::new(-along.y, along.x);
+    let template = Template::new(patch, group);
+    let step = (0.012 * patch.scale).max(1.0);
+    let far = (2.0 * (HALF_CHORD.0 + HALF_CHORD_REACH) * patch.scale / step) as i32;
+    let near = (2.0 * (HALF_CHORD.0 - HALF_CHORD_REACH) * patch.scale / step) as i32;
+    let aside = (TWIN_ASIDE * patch.scale / step).round() as i32;
+    let mut best: Option<(f64, Vector)> = None;
+    for i in near..=far {
+        for j in -aside..=aside {
+            let place = group.shape.place + along * (f64::from(i) * step) + across * (f64::from(j) * step);
+            if geometry(patch, &group.shape.place, &place).is_none() {
+                continue;
+            }
+            let Some(likeness) = template.likeness(marks, &place) else { continue };
+            if best.is_none_or(|(b, _)| likeness > b) {
+                best = Some((likeness, place));
+            }
+        }
+    }
+    let (_, place) = best.filter(|b| b.0 > LEAST_TWIN_LIKENESS)?;
+    fit(patch, group.kind, Shape { place, ..group.shape }, Hold::LikeStart).filter(|g| believable(g, sign))
+}
+
+/// Least correlation with the twin's template.
+const LEAST_TWIN_LIKENESS: f64 = 0.35;
+/// How far a twin is looked for beside its group's direction, in limbus radii.
+const TWIN_ASIDE: f64 = 0.035;
+
+/// A group's marks as weights that a level or evenly sloping ground does not move.
+struct Template {
+    /// Offset and weight.
+    taps: Vec<(i32, i32, f32)>,
+    norm: f32,
+}
+
+impl Template {
+    fn new(patch: &Patch, group: &Group) -> Self {
+        let shape = Shape { place: Vector::zeros(), ..group.shape };
+        let long = shape.half_length(group.kind) + 0.025 * patch.scale;
+        let wide = 0.03 * patch.scale;
+        let (sin, cos) = shape.angle.sin_cos();
+        let reach = long.hypot(wide).ceil() as i32;
+        let mut taps = Vec::new();
+        for y in -reach..=reach {
+            for x in -reach..=reach {
+                let (fx, fy) = (f64::from(x), f64::from(y));
+                let (s, t) = (fx * cos + fy * sin, fy * cos - fx * sin);
+                if s.abs() <= long && t.abs() <= wide {
+                    taps.push((x, y, shape.template(group.kind, fx, fy).0 as f32));
+                }
+            }
+        }
+        // The window and the marks are symmetrical about the middle: a slope is out of the way by itself.
+        let mean = taps.iter().map(|t| t.2).sum::<f32>() / taps.len() as f32;
+        taps.iter_mut().for_each(|t| t.2 -= mean);
+        let norm = taps.iter().map(|t| t.2 * t.2).sum::<f32>().sqrt();
+        Self { taps, norm }
+    }
+
+    /// Correlation of darkness with the template at a place, -1 to 1; `None` too near the border.
+    fn likeness(&self, marks: &Plane, place: &Vector) -> Option<f64> {
+        let side = marks.side as i32;
+        let (cx, cy) = (place.x.round() as i32, place.y.round() as i32);
+        let (mut sum, mut squares, mut product) = (0.0_f32, 0.0_f32, 0.0_f32);
+        for &(x, y, weight) in &self.taps {
+            let (x, y) = (cx + x, cy + y);
+            if x < 0 || y < 0 || x >= side || y >= side {
+                return None;
+            }
+            let value = marks.data[(y * side + x) as usize];
+            sum += value;
+            squares += value * value;
+            product += weight * value;
+        }
+        let spread = (squares - sum * sum / self.taps.len() as f32).max(1e-9).sqrt();
+        Some(f64::from(product / (self.norm * spread)))
+    }
 }
 
 /// Half the chord and the distance of its middle from the limbus's centre, in limbus radii, if both can be.
-fn geometry(patch: &Patch, a: &Vector, b: &Vector, slack: f64) -> Option<(f64, f64)> {
+fn geometry(patch: &Patch, a: &Vector, b: &Vector) -> Option<(f64, f64)> {
     let middle = Vector::new(patch.middle(), patch.middle());
     let half = (a - b).norm() / 2.0 / patch.scale;
     let offset = ((a + b) / 2.0 - middle).norm() / patch.scale;
-    (offset < 0.15 * slack && (half - HALF_CHORD.0).abs() < 0.10 * slack).then_some((half, offset))
+    (offset < MOST_OFFSET && (half - HALF_CHORD.0).abs() < HALF_CHORD_REACH).then_some((half, offset))
 }
 
-/// All pairings, the best first.
-pub fn pairings(patch: &Patch, groups: &[Group]) -> Vec<Pairing> {
-    let mut out = Vec::new();
-    for (i, a) in groups.iter().enumerate() {
-        for b in &groups[i + 1..] {
-            out.extend(pairing(patch, a, b));
-        }
-    }
-    out.sort_by(|x: &Pairing, y| x.cost.total_cmp(&y.cost));
-    out
-}
-
-fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
+pub fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
     if a.kind != b.kind {
         return None;
     }
-    let (half, offset) = geometry(patch, &a.shape.place, &b.shape.place, 1.0)?;
+    let (half, offset) = geometry(patch, &a.shape.place, &b.shape.place)?;
     let chord = b.shape.place - a.shape.place;
     let line = chord.y.atan2(chord.x);
     let directed = a.kind != Kind::Dots(1);
@@ -100,6 +234,13 @@ fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
     if !(directed || clear(a) && clear(b)) {
         return None;
     }
+    let (typical_sigma, typical_extent) = match a.kind {
+        Kind::Dots(_) => (0.0125, 0.05),
+        Kind::Dash => (0.0125, 0.06),
+        Kind::Lines => (0.006, 0.06),
+    };
+    let both = |x: f64, y: f64| (x * y).sqrt() / patch.scale;
+    let weak = a.explained.min(b.explained);
     let parts = [
         if directed { lean(a) + lean(b) } else { 0.0 },
         if directed { ratio(a.shape.extent, b.shape.extent, 0.08) } else { 0.0 },
@@ -107,7 +248,11 @@ fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
         ratio(a.depth, b.depth, 0.4),
         (offset / OFFSET_SD).powi(2),
         ((half - HALF_CHORD.0) / HALF_CHORD.1).powi(2),
-        ((1.0 - a.explained) + (1.0 - b.explained)) / 0.05,
+        ((1.0 - a.explained) + (1.0 - b.explained)) / 0.08 + (1.0 - weak).powi(2) / 0.05,
+        ratio(both(a.shape.sigma, b.shape.sigma), typical_sigma, 0.35),
+        (TYPICAL_DEPTH / (a.depth * b.depth).abs().sqrt()).ln().max(0.0).powi(2) / 0.5,
+        if a.depth < 0.0 { BRIGHT_COST } else { 0.0 },
+        if directed { ratio(both(a.shape.extent, b.shape.extent), typical_extent, 0.35) } else { 0.0 },
     ];
-    Some(Pairing { groups: [*a, *b], cost: parts.iter().sum() })
+    Some(Pairing { groups: [*a, *b], cost: parts.iter().sum(), parts })
 }

@@ -3,10 +3,6 @@
 use crate::geometry::{Ellipse, PixelPoint, Vector};
 use crate::vision::Picture;
 
-/// Most patch pixels to a limbus radius: finer pictures are averaged down to it, so that the time does not grow with them.
-const MOST_SCALE: f64 = 210.0;
-/// Fewest patch pixels to a limbus radius: coarser pictures are interpolated up to it.
-const LEAST_SCALE: f64 = 150.0;
 /// Half the side of the patch, in limbus radii.
 const HALF_SIDE: f64 = 0.72;
 /// Luma from which a pixel is taken for a reflection of the lamp (of 1).
@@ -71,6 +67,32 @@ impl Plane {
         turned.transposed()
     }
 
+    /// The greatest value within `reach` px in rows and columns.
+    fn dilated(&self, reach: usize) -> Self {
+        let mut out = self.clone();
+        for _ in 0..2 {
+            let wide = out.clone();
+            for (row, values) in out.data.chunks_mut(self.side).zip(wide.data.chunks(self.side)) {
+                for (x, value) in row.iter_mut().enumerate() {
+                    let near = &values[x.saturating_sub(reach)..(x + reach + 1).min(self.side)];
+                    *value = near.iter().copied().fold(f32::MIN, f32::max);
+                }
+            }
+            out = out.transposed();
+        }
+        out
+    }
+
+    /// How far each value lies below the morphological closing by a square of half-side `reach` px: what is darker
+    /// than its surroundings and narrower than the square.
+    pub fn narrow_dark(&self, reach: usize) -> Self {
+        let mut closed = self.dilated(reach);
+        closed.data.iter_mut().for_each(|v| *v = -*v);
+        closed = closed.dilated(reach);
+        closed.data.iter_mut().zip(&self.data).for_each(|(c, v)| *c = -*c - v);
+        closed
+    }
+
     fn transposed(&self) -> Self {
         let mut out = Self::filled(self.side, 0.0);
         const TILE: usize = 16;
@@ -109,6 +131,69 @@ fn box_mean(line: &[f32], out: &mut [f32], reach: usize, fraction: f32) {
     }
 }
 
+/// Luma of the part of a picture that holds the inside of the limbus, finer pictures averaged in whole blocks.
+pub struct Source {
+    limbus: Ellipse,
+    /// Pixels of the picture a pixel here, along one side.
+    block: usize,
+    corner: (i64, i64),
+    width: usize,
+    height: usize,
+    luma: Vec<f32>,
+}
+
+impl Source {
+    /// The inside of `limbus`, with at most `most_radius` px to the limbus's radius.
+    pub fn new(picture: &Picture, limbus: &Ellipse, most_radius: f64) -> Self {
+        let block = (limbus.radius_px() / most_radius).ceil().max(1.0) as usize;
+        let e = limbus.matrix();
+        let reach_x = HALF_SIDE * (e.m11.abs() + e.m12.abs()) + 2.0;
+        let reach_y = HALF_SIDE * (e.m22.abs() + e.m12.abs()) + 2.0;
+        let (columns, rows) = (i64::from(picture.width()), i64::from(picture.height()));
+        let center = limbus.center();
+        let clipped = |place: f64, most: i64| (place as i64).clamp(0, most);
+        let (x0, x1) = (clipped(center.x - reach_x, columns), clipped(center.x + reach_x + 1.0, columns));
+        let (y0, y1) = (clipped(center.y - reach_y, rows), clipped(center.y + reach_y + 1.0, rows));
+        let (width, height) = ((x1 - x0) as usize / block, (y1 - y0) as usize / block);
+        let mut luma = vec![0.0; width * height];
+        let raw: &[u16] = picture.as_raw();
+        for y in 0..height * block {
+            let row = &mut luma[y / block * width..][..width];
+            let start = ((y0 as usize + y) * columns as usize + x0 as usize) * 3;
+            for (out, pixels) in row.iter_mut().zip(raw[start..].chunks_exact(3 * block)) {
+                for p in pixels.chunks_exact(3) {
+                    *out += 0.299 * f32::from(p[0]) + 0.587 * f32::from(p[1]) + 0.114 * f32::from(p[2]);
+                }
+            }
+        }
+        let unit = 1.0 / (65535.0 * (block * block) as f32);
+        luma.iter_mut().for_each(|v| *v *= unit);
+        Self { limbus: *limbus, block, corner: (x0, y0), width, height, luma }
+    }
+
+    /// Pixels here to the limbus's radius.
+    pub fn radius(&self) -> f64 {
+        self.limbus.radius_px() / self.block as f64
+    }
+
+    /// Bilinear luma at a place in the picture's own pixels; `None` outside.
+    fn sample(&self, x: f64, y: f64) -> Option<f32> {
+        let block = self.block as f64;
+        let inner = (block - 1.0) / 2.0;
+        let x = (x - self.corner.0 as f64 - inner) / block;
+        let y = (y - self.corner.1 as f64 - inner) / block;
+        if !(x >= 0.0 && y >= 0.0 && x < self.width as f64 - 1.0 && y < self.height as f64 - 1.0) {
+            return None;
+        }
+        let (x0, y0) = (x as usize, y as usize);
+        let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
+        let top = &self.luma[y0 * self.width + x0..][..2];
+        let bottom = &self.luma[(y0 + 1) * self.width + x0..][..2];
+        let (a, b) = (top[0] + (top[1] - top[0]) * fx, bottom[0] + (bottom[1] - bottom[0]) * fx);
+        Some(a + (b - a) * fy)
+    }
+}
+
 /// The patch: relative brightness about its local mean, and where it can be trusted.
 pub struct Patch {
     /// Brightness over the local mean, less 1; 0 where nothing is seen.
@@ -125,36 +210,31 @@ pub struct Patch {
 }
 
 impl Patch {
-    /// Resample `picture` inside `limbus`.
-    pub fn new(picture: &Picture, limbus: &Ellipse) -> Self {
-        let radius = limbus.radius_px();
-        let scale = radius.clamp(LEAST_SCALE, MOST_SCALE);
+    /// Resample `source` with `scale` px to the limbus's radius.
+    pub fn new(source: &Source, scale: f64) -> Self {
+        let limbus = &source.limbus;
         let half = (HALF_SIDE * scale).ceil();
         let side = 2 * half as usize + 1;
         let mut luma = Plane::filled(side, 0.0);
         let mut weight = Plane::filled(side, 0.0);
-        // Several samples a patch pixel where the picture is finer.
-        let samples = (radius / scale - 0.25).ceil().max(1.0) as usize;
+        // Four samples a patch pixel where the source is finer.
+        let fine = source.radius() > 1.2 * scale;
+        let shifts: &[(f64, f64)] =
+            if fine { &[(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] } else { &[(0.0, 0.0)] };
         let step = limbus.matrix() / scale;
+        let share = 1.0 / shifts.len() as f32;
         for y in 0..side {
             for x in 0..side {
                 let mut sum = 0.0;
                 let mut brightest: f32 = 0.0;
-                let mut all = true;
-                for k in 0..samples * samples {
-                    let shift = |k: usize| (k as f64 + 0.5) / samples as f64 - 0.5;
-                    let offset =
-                        Vector::new(x as f64 - half + shift(k % samples), y as f64 - half + shift(k / samples));
-                    match luma_at(picture, &(limbus.center() + step * offset)) {
-                        Some(value) => {
-                            sum += value;
-                            brightest = brightest.max(value);
-                        }
-                        None => all = false,
-                    }
+                for (dx, dy) in shifts {
+                    let place = limbus.center() + step * Vector::new(x as f64 - half + dx, y as f64 - half + dy);
+                    let value = source.sample(place.x, place.y).unwrap_or(f32::INFINITY);
+                    sum += value;
+                    brightest = brightest.max(value);
                 }
-                if all {
-                    luma.data[y * side + x] = sum / (samples * samples) as f32;
+                if brightest.is_finite() {
+                    luma.data[y * side + x] = sum * share;
                     weight.data[y * side + x] = if brightest < HIGHLIGHT { 1.0 } else { 0.0 };
                 }
             }
@@ -167,7 +247,7 @@ impl Patch {
                 relative.data[i] = luma.data[i] / mean.data[i].max(0.02) - 1.0;
             }
         }
-        let oversampling = (scale / radius).powi(2).max(1.0);
+        let oversampling = (scale / source.radius()).powi(2).max(1.0);
         let noise = noise_of(&relative, &weight);
         Self { relative, weight, scale, noise, oversampling, limbus: *limbus }
     }
@@ -187,10 +267,6 @@ impl Patch {
     pub fn jacobian(&self) -> crate::geometry::Matrix {
         self.limbus.matrix() / self.scale
     }
-}
-
-fn luma_at(picture: &Picture, place: &PixelPoint) -> Option<f32> {
-    crate::vision::polar::sample(picture, place).map(|[r, g, b]| 0.299 * r + 0.587 * g + 0.114 * b)
 }
 
 /// Set to 0 what lies within `reach` px (in rows and columns) of a 0.
