@@ -16,6 +16,8 @@ pub struct Candidate {
 
 /// Nearest and farthest from the middle of the limbus that a group may stand, in limbus radii.
 const RANGE: (f64, f64) = (0.24, 0.62);
+/// Standing out by more counts no more.
+const MOST_DARKNESS: f32 = 0.6;
 /// Scale of the second derivative, in limbus radii.
 const SIGMA: f64 = 0.012;
 /// Half the stretch over which responses are added, in limbus radii.
@@ -28,13 +30,12 @@ const APART: f64 = 0.035;
 /// Most candidates.
 const MOST: usize = 48;
 
-/// The strongest candidates; `sign` is 1 for dark marks and -1 for bright ones.
-pub fn candidates(patch: &Patch, sign: f32) -> Vec<Candidate> {
+/// The strongest candidates on the plane of what stands out narrowly (see [`Plane::narrow_dark`]).
+pub fn candidates(patch: &Patch, marks: &Plane) -> Vec<Candidate> {
     let side = patch.relative.side;
     let sigma = SIGMA * patch.scale;
-    // Clipped, so that one strong reflection or shadow does not ring around itself.
-    let mut darkness = patch.relative.clone();
-    darkness.data.iter_mut().for_each(|v| *v = (-sign * *v).clamp(-0.12, 0.6));
+    let mut darkness = marks.clone();
+    darkness.data.iter_mut().for_each(|v| *v = v.min(MOST_DARKNESS));
     let blurred = darkness.blurred(sigma);
     let middle = patch.middle();
     let mut xx = Plane::filled(side, 0.0);
@@ -54,6 +55,7 @@ pub fn candidates(patch: &Patch, sign: f32) -> Vec<Candidate> {
     let mut turn = Plane::filled(side, 0.0);
     let (near, far) = (RANGE.0 * patch.scale, RANGE.1 * patch.scale);
     let taps = 7;
+    let turns = TURNS.map(|degrees| (degrees, degrees.to_radians().sin_cos()));
     for y in 0..side {
         for x in 0..side {
             let (dx, dy) = (x as f64 - middle, y as f64 - middle);
@@ -62,10 +64,13 @@ pub fn candidates(patch: &Patch, sign: f32) -> Vec<Candidate> {
                 continue;
             }
             let mut best = (0.0_f32, 0.0_f32);
-            for degrees in TURNS {
-                let (sin, cos) = f64::to_radians(degrees).sin_cos();
+            for (degrees, (sin, cos)) in turns {
                 let (c, s) = ((dx * cos - dy * sin) / distance, (dx * sin + dy * cos) / distance);
                 let (ss, cc, sc) = ((s * s) as f32, (c * c) as f32, (s * c) as f32);
+                let here = y * side + x;
+                if ss * xx.data[here] - 2.0 * sc * xy.data[here] + cc * yy.data[here] <= 0.0 {
+                    continue;
+                }
                 let mut sum = 0.0;
                 for k in 0..taps {
                     let along = (f64::from(k) / f64::from(taps - 1) * 2.0 - 1.0) * HALF_STRETCH * patch.scale;

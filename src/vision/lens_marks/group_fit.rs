@@ -16,11 +16,6 @@ pub enum Kind {
     Lines,
 }
 
-impl Kind {
-    /// All kinds that are tried.
-    pub const ALL: [Self; 6] = [Self::Dots(1), Self::Dots(2), Self::Dots(3), Self::Dots(4), Self::Dash, Self::Lines];
-}
-
 /// Geometry of a group in the patch.
 #[derive(Clone, Copy, Debug)]
 pub struct Shape {
@@ -69,35 +64,57 @@ const GAP: (f64, f64) = (0.006, 0.03);
 const MARGIN: f64 = 0.035;
 /// Half the width of a window, in limbus radii.
 const HALF_WIDTH: f64 = 0.045;
+/// Square of the distance from a mark, in standard deviations, from which it is nil.
+const FAR_SQUARE: f64 = 20.0;
 /// How fast pixels beyond the marks lose weight, in limbus radii: what stands farther off should not matter.
 const FADE: f64 = 0.025;
 /// Steps of one round of a fit, and rounds with doubted pixels.
-const STEPS: usize = 10;
+const STEPS: usize = 8;
 const ROUNDS: usize = 2;
 /// Shares explained between which doubting pixels is worth its time.
-const HOPELESS: f64 = 0.2;
+const HOPELESS: f64 = 0.35;
 const CLEAR: f64 = 0.85;
 /// How far a fit may move from its start, in limbus radii.
 const FARTHEST: f64 = 0.05;
 /// Brightness relative to the local mean that is let count: reflections are not fitted.
 const CLIP: (f32, f32) = (-1.0, 0.35);
 
-impl Shape {
-    /// Value of the template and its derivatives by the geometry parameters.
-    pub fn template(&self, kind: Kind, x: f64, y: f64) -> (f64, [f64; FREE]) {
-        let (sin, cos) = self.angle.sin_cos();
-        let (dx, dy) = (x - self.place.x, y - self.place.y);
+/// A shape ready to be evaluated at many places.
+pub struct Marks {
+    kind: Kind,
+    shape: Shape,
+    sin: f64,
+    cos: f64,
+}
+
+impl Marks {
+    /// Ready `shape`.
+    pub fn new(kind: Kind, shape: &Shape) -> Self {
+        let (sin, cos) = shape.angle.sin_cos();
+        Self { kind, shape: *shape, sin, cos }
+    }
+
+    /// Value at a place (px): 1 in the middle of a dot or line, 0 far away.
+    pub fn value(&self, x: f64, y: f64) -> f64 {
+        self.with_derivatives(x, y).map_or(0.0, |v| v.0)
+    }
+
+    /// Value and its derivatives by the geometry parameters; `None` where both are nil.
+    fn with_derivatives(&self, x: f64, y: f64) -> Option<(f64, [f64; FREE])> {
+        let Shape { place, extent, sigma, gap, .. } = self.shape;
+        let (sin, cos) = (self.sin, self.cos);
+        let (dx, dy) = (x - place.x, y - place.y);
         let (s, t) = (dx * cos + dy * sin, dy * cos - dx * sin);
-        let variance = self.sigma * self.sigma;
+        let variance = sigma * sigma;
         let (mut value, mut by_s, mut by_t) = (0.0, 0.0, 0.0);
         let (mut by_extent, mut by_sigma, mut by_gap) = (0.0, 0.0, 0.0);
-        match kind {
+        match self.kind {
             Kind::Dots(count) => {
                 for k in 0..count {
                     let step = f64::from(k) - f64::from(count - 1) / 2.0;
-                    let d = s - step * self.extent;
+                    let d = s - step * extent;
                     let square = (d * d + t * t) / variance;
-                    if square > 20.0 {
+                    if square > FAR_SQUARE {
                         continue;
                     }
                     let e = (-square / 2.0).exp();
@@ -110,13 +127,17 @@ impl Shape {
             }
             Kind::Dash | Kind::Lines => {
                 // Ends as soft as the flanks: a logistic of the same slope at its middle as a Gaussian's integral.
-                let soft = self.sigma * 0.6;
-                let (near, far) = (logistic((s + self.extent) / soft), logistic((s - self.extent) / soft));
+                let soft = sigma * 0.6;
+                let nearest = if self.kind == Kind::Dash { t.abs() } else { (t.abs() - gap).abs() };
+                if nearest * nearest > FAR_SQUARE * variance || s.abs() > extent + 8.0 * soft {
+                    return None;
+                }
+                let (near, far) = (logistic((s + extent) / soft), logistic((s - extent) / soft));
                 let (near_slope, far_slope) = (near * (1.0 - near) / soft, far * (1.0 - far) / soft);
                 let along = near - far;
-                let offsets: &[f64] = if kind == Kind::Dash { &[0.0] } else { &[-1.0, 1.0] };
+                let offsets: &[f64] = if self.kind == Kind::Dash { &[0.0] } else { &[-1.0, 1.0] };
                 for side in offsets {
-                    let d = t - side * self.gap;
+                    let d = t - side * gap;
                     let square = d * d / variance;
                     let e = (-square / 2.0).exp();
                     value += along * e;
@@ -132,13 +153,15 @@ impl Shape {
             -by_s * cos + by_t * sin,
             -by_s * sin - by_t * cos,
             by_s * t - by_t * s,
-            by_extent * self.extent,
+            by_extent * extent,
             by_sigma,
-            by_gap * self.gap,
+            by_gap * gap,
         ];
-        (value, derivatives)
+        (value > 0.0).then_some((value, derivatives))
     }
+}
 
+impl Shape {
     /// Centroids of the single dots or lines, px.
     pub fn centroids(&self, kind: Kind) -> Vec<Vector> {
         let (sin, cos) = self.angle.sin_cos();
@@ -221,12 +244,13 @@ impl Window {
     /// Take weight from pixels that depart from the model against the sense of the marks (Geman & McClure's weights,
     /// from memory).
     fn doubt_outliers(&mut self, state: &State, kind: Kind, noise: f64) {
+        let marks = Marks::new(kind, &state.shape);
         let residuals: Vec<f64> = self
             .pixels
             .iter()
             .map(|&[x, y, value, _, _]| {
                 let ground: f64 = self.ground(x, y).iter().zip(state.linear.iter().skip(1)).map(|(g, l)| g * l).sum();
-                (value - ground - state.linear[0] * state.shape.template(kind, x, y).0) * -state.linear[0].signum()
+                (value - ground - state.linear[0] * marks.value(x, y)) * -state.linear[0].signum()
             })
             .collect();
         let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
@@ -256,11 +280,12 @@ impl Window {
 
     /// Depth and ground for a given geometry.
     fn solve_linear(&self, shape: &Shape, kind: Kind) -> Option<SVector<f64, LINEAR>> {
+        let marks = Marks::new(kind, shape);
         let mut normal = SMatrix::<f64, LINEAR, LINEAR>::zeros();
         let mut right = SVector::<f64, LINEAR>::zeros();
         for &[x, y, value, weight, _] in &self.pixels {
             let g = self.ground(x, y);
-            let (t, _) = shape.template(kind, x, y);
+            let t = marks.value(x, y);
             let row = SVector::<f64, LINEAR>::from([t, g[0], g[1], g[2], g[3], g[4], g[5]]);
             normal.ger(weight, &row, &row, 1.0);
             right += row * (weight * value);
@@ -273,25 +298,29 @@ impl Window {
 
     /// Normal matrix, gradient and weighted sum of squares at a geometry with its depth and ground.
     fn normal_equations(&self, shape: &Shape, kind: Kind, linear: &SVector<f64, LINEAR>) -> Equations {
+        let marks = Marks::new(kind, shape);
         let mut lower = [[0.0; ALL]; ALL];
         let mut right = [0.0; ALL];
         let mut squares = 0.0;
         for &[x, y, value, weight, _] in &self.pixels {
             let g = self.ground(x, y);
-            let (t, d) = shape.template(kind, x, y);
+            let mut model: f64 = g.iter().zip(linear.iter().skip(1)).map(|(g, l)| g * l).sum();
             let mut row = [0.0; ALL];
-            for k in 0..FREE {
-                row[k] = linear[0] * d[k];
-            }
-            row[FREE] = t;
-            let mut model = linear[0] * t;
-            for k in 0..GROUND {
-                row[FREE + 1 + k] = g[k];
-                model += linear[k + 1] * g[k];
-            }
+            row[..GROUND].copy_from_slice(&g);
+            // Ground first, so that the many pixels without marks need no more.
+            let used = if let Some((t, d)) = marks.with_derivatives(x, y) {
+                row[GROUND] = t;
+                for (out, d) in row[GROUND + 1..].iter_mut().zip(&d) {
+                    *out = linear[0] * d;
+                }
+                model += linear[0] * t;
+                ALL
+            } else {
+                GROUND
+            };
             let residual = weight * (value - model);
             squares += residual * (value - model);
-            for i in 0..ALL {
+            for i in 0..used {
                 right[i] += row[i] * residual;
                 let scaled = weight * row[i];
                 for (sum, other) in lower[i][..=i].iter_mut().zip(&row) {
@@ -299,8 +328,13 @@ impl Window {
                 }
             }
         }
-        let normal = SMatrix::<f64, ALL, ALL>::from_fn(|i, j| if j <= i { lower[i][j] } else { lower[j][i] });
-        Equations { normal, gradient: SVector::from(right), squares }
+        // Turned about to geometry, depth, ground.
+        let order = |i: usize| if i < FREE { GROUND + 1 + i } else if i == FREE { GROUND } else { i - FREE - 1 };
+        let normal = SMatrix::<f64, ALL, ALL>::from_fn(|i, j| {
+            let (i, j) = (order(i).max(order(j)), order(i).min(order(j)));
+            lower[i][j]
+        });
+        Equations { normal, gradient: SVector::from_fn(|i, _| right[order(i)]), squares }
     }
 }
 
@@ -318,8 +352,9 @@ pub fn fit(patch: &Patch, kind: Kind, start: Shape, held: Hold) -> Option<Group>
     let mut window = Window::new(patch, &start, kind)?;
     let whole = window.total_weight();
     let mut state = State::start(&window, start, kind)?;
-    let held = (held == Hold::LikeStart).then_some(start);
-    if held.is_some() {
+    let free = held == Hold::Nothing;
+    let held = (start, if free { FREE_SD } else { HELD_SD });
+    if !free {
         // The place is good from the start, so what departs from it can be told at once.
         for _ in 0..ROUNDS {
             window.doubt_outliers(&state, kind, patch.noise);
@@ -329,7 +364,7 @@ pub fn fit(patch: &Patch, kind: Kind, start: Shape, held: Hold) -> Option<Group>
     state.improve(&window, kind, patch.scale, held)?;
     let mut group = state.group(&window, patch, kind, whole)?;
     for _ in 0..ROUNDS {
-        if !(HOPELESS..CLEAR).contains(&group.explained) && held.is_none() {
+        if !(HOPELESS..CLEAR).contains(&group.explained) && free {
             break;
         }
         window.doubt_outliers(&state, kind, patch.noise);
@@ -343,14 +378,15 @@ pub fn fit(patch: &Patch, kind: Kind, start: Shape, held: Hold) -> Option<Group>
 /// What a fit is free to change.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Hold {
-    /// All of the shape.
+    /// All of the shape, its direction as far as a start may be off.
     Nothing,
     /// Its place; the rest only as far as twins differ.
     LikeStart,
 }
 
-/// Standard deviations of angle (rad), log extent, log sigma and log gap between twins.
+/// Standard deviations of angle (rad), log extent, log sigma and log gap between twins, and between a start and its fit.
 const HELD_SD: [f64; 4] = [0.02, 0.04, 0.15, 0.1];
+const FREE_SD: [f64; 4] = [0.12, 1.0, 1.0, 1.0];
 
 /// Where a fit stands.
 struct State {
@@ -366,7 +402,7 @@ impl State {
     }
 
     /// Levenberg-Marquardt steps until they gain little.
-    fn improve(&mut self, window: &Window, kind: Kind, scale: f64, held: Option<Shape>) -> Option<()> {
+    fn improve(&mut self, window: &Window, kind: Kind, scale: f64, (like, sds): (Shape, [f64; 4])) -> Option<()> {
         let mut damping = 1e-3;
         for _ in 0..STEPS {
             let normal = &self.equations.normal;
@@ -375,18 +411,16 @@ impl State {
                 damped[(i, i)] += damping * normal[(i, i)] + 1e-9;
             }
             let mut gradient = self.equations.gradient;
-            if let Some(like) = held {
-                let unit = self.equations.squares / window.total_weight().max(1.0);
-                let away = [
-                    like.angle - self.shape.angle,
-                    (like.extent / self.shape.extent).ln(),
-                    (like.sigma / self.shape.sigma).ln(),
-                    (like.gap / self.shape.gap).ln(),
-                ];
-                for (k, (away, sd)) in away.iter().zip(HELD_SD).enumerate() {
-                    damped[(k + 2, k + 2)] += unit / (sd * sd);
-                    gradient[k + 2] += unit / (sd * sd) * away;
-                }
+            let unit = self.equations.squares / window.total_weight().max(1.0);
+            let away = [
+                like.angle - self.shape.angle,
+                (like.extent / self.shape.extent).ln(),
+                (like.sigma / self.shape.sigma).ln(),
+                (like.gap / self.shape.gap).ln(),
+            ];
+            for (k, (away, sd)) in away.iter().zip(sds).enumerate() {
+                damped[(k + 2, k + 2)] += unit / (sd * sd);
+                gradient[k + 2] += unit / (sd * sd) * away;
             }
             let step = damped.cholesky()?.solve(&gradient);
             let mut shape = self.shape;
@@ -455,7 +489,8 @@ fn clamp(shape: &mut Shape, kind: Kind, scale: f64) {
     }
 }
 
-/// Starts for each kind near a candidate: those that go best with the profile along its direction.
+/// Starts for dashes and pairs of lines near a candidate: those that go best with the profile along its direction, each
+/// with its likeness.
 pub fn starts(patch: &Patch, candidate: &Candidate, sign: f64) -> Vec<(Kind, Shape, f64)> {
     let scale = patch.scale;
     let (sin, cos) = candidate.angle.sin_cos();
@@ -479,24 +514,19 @@ pub fn starts(patch: &Patch, candidate: &Candidate, sign: f64) -> Vec<(Kind, Sha
     let level = |t: f64| [-0.03, -0.02, -0.01, 0.0, 0.01, 0.02, 0.03].iter().map(|s| at(s * scale, t * scale)).sum::<f64>();
     let gap = [0.010, 0.014, 0.019].into_iter().max_by(|a, b| (level(*a) + level(-a)).total_cmp(&(level(*b) + level(-b)))).unwrap_or(0.014);
     let split = level(gap).min(level(-gap)) > level(0.0);
-    for kind in Kind::ALL {
+    for kind in [Kind::Dash, Kind::Lines] {
         if kind == Kind::Lines && !split {
             continue;
         }
-        let extents: &[f64] = match kind {
-            Kind::Dots(1) => &[0.05],
-            Kind::Dots(_) => &[0.035, 0.043, 0.052, 0.062, 0.074],
-            Kind::Dash | Kind::Lines => &[0.035, 0.048, 0.063, 0.08],
-        };
+        let extents = [0.03, 0.04, 0.05, 0.063, 0.08];
         let mut best: Option<(f64, Shape)> = None;
         for extent in extents {
             let mut shape =
                 Shape { place: Vector::zeros(), angle: 0.0, extent: extent * scale, sigma, gap: gap * scale };
             clamp(&mut shape, kind, scale);
             let half = (shape.half_length(kind) + 0.03 * scale) as i32;
-            let template: Vec<f64> = (-half..=half)
-                .map(|k| shape.template(if kind == Kind::Lines { Kind::Dash } else { kind }, f64::from(k), 0.0).0)
-                .collect();
+            let marks = Marks::new(Kind::Dash, &shape);
+            let template: Vec<f64> = (-half..=half).map(|k| marks.value(f64::from(k), 0.0)).collect();
             let most = (0.045 * scale) as i32;
             for shift in -most..=most {
                 let from = reach + shift - half;

@@ -9,6 +9,7 @@ pub mod candidates;
 pub mod group_fit;
 pub mod pairing;
 pub mod patch;
+pub mod rows;
 
 use crate::geometry::{Ellipse, Matrix, PixelPoint, axis_difference};
 use crate::vision::Picture;

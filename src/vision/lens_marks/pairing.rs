@@ -1,8 +1,9 @@
 //! Two opposite groups that make one lens.
 
 use super::candidates::candidates;
-use super::group_fit::{Group, Hold, Kind, Shape, fit, starts};
+use super::group_fit::{Group, Hold, Kind, Marks, Shape, fit, starts};
 use super::patch::{Patch, Plane};
+use super::rows::{blobs, rows};
 use crate::geometry::{Vector, ccw_degrees};
 
 /// Two groups read as the marks of one lens.
@@ -43,10 +44,13 @@ const OFFSET_SD: f64 = 0.06;
 
 /// Least likeness of a candidate's profile to a kind of group for a fit to be worth its time.
 const LEAST_LIKENESS: f64 = 0.7;
-/// A kind nearly as like as the best is fitted too.
-const LIKENESS_SLACK: f64 = 0.06;
-/// Most fits to candidates.
-const MOST_FITS: usize = 32;
+/// Most rows, lines and lone spots that are fitted.
+const MOST_ROWS: usize = 16;
+const MOST_LINES: usize = 12;
+const MOST_SPOTS: usize = 6;
+/// How many come first: where they make a good pairing the rest is not needed.
+const FIRST_ROWS: usize = 6;
+const FIRST_LINES: usize = 4;
 /// Least share explained for a group's twin to be looked for.
 const LEAST_ANCHOR: f64 = 0.70;
 /// A pairing this good needs no further search for its groups' twins.
@@ -54,24 +58,30 @@ const GOOD_COST: f64 = 12.0;
 
 /// Readings of the patch, the best first; `sign` is 1 for dark marks and -1 for bright ones.
 pub fn pairings(patch: &Patch, sign: f32) -> Vec<Pairing> {
-    let groups = groups(patch, sign);
     let marks = narrow_marks(patch, sign);
-    let mut out: Vec<Pairing> = Vec::new();
-    for (i, a) in groups.iter().enumerate() {
-        let mut least = f64::INFINITY;
-        for (j, b) in groups.iter().enumerate() {
-            if let Some(found) = pairing(patch, a, b) {
-                least = least.min(found.cost);
-                if i < j {
-                    out.push(found);
-                }
+    let [first, rest] = tries(patch, &marks, sign);
+    let mut groups = Vec::new();
+    extend_groups(&mut groups, patch, &first, sign);
+    let mut out = pairs(patch, &groups);
+    if out.iter().all(|p| p.cost > GOOD_COST) {
+        extend_groups(&mut groups, patch, &rest, sign);
+        out = pairs(patch, &groups);
+        for a in &groups {
+            let paired = out.iter().any(|p| p.cost < GOOD_COST && p.groups.iter().any(|g| g.shape.place == a.shape.place));
+            if !paired && a.kind != Kind::Dots(1) && a.explained > LEAST_ANCHOR {
+                out.extend(twin(patch, &marks, a, f64::from(sign)).and_then(|b| pairing(patch, a, &b)));
             }
-        }
-        if least > GOOD_COST && a.kind != Kind::Dots(1) && a.explained > LEAST_ANCHOR {
-            out.extend(twin(patch, &marks, a, f64::from(sign)).and_then(|b| pairing(patch, a, &b)));
         }
     }
     out.sort_by(|x, y| x.cost.total_cmp(&y.cost));
+    out
+}
+
+fn pairs(patch: &Patch, groups: &[Group]) -> Vec<Pairing> {
+    let mut out = Vec::new();
+    for (i, a) in groups.iter().enumerate() {
+        out.extend(groups[i + 1..].iter().filter_map(|b| pairing(patch, a, b)));
+    }
     out
 }
 
@@ -85,32 +95,34 @@ pub fn narrow_marks(patch: &Patch, sign: f32) -> Plane {
 /// Half the width of the widest thing that may be a mark, in limbus radii.
 const NARROW: f64 = 0.026;
 
-/// Groups fitted to the most promising candidates.
-pub fn groups(patch: &Patch, sign: f32) -> Vec<Group> {
-    let sign_wide = f64::from(sign);
-    let mut tries: Vec<(f64, Kind, Shape)> = Vec::new();
-    for candidate in candidates(patch, sign) {
-        let all = starts(patch, &candidate, sign_wide);
-        let best = all.iter().map(|s| s.2).fold(0.0, f64::max);
-        let worth = |likeness: f64| likeness > LEAST_LIKENESS && likeness > best - LIKENESS_SLACK;
-        tries.extend(
-            all.iter().filter(|s| worth(s.2)).map(|s| (candidate.strength * s.2.powi(4), s.0, s.1)),
-        );
+/// Starts for fits, the most promising first: those to be fitted at once, and those for when they do not suffice.
+pub fn tries(patch: &Patch, marks: &Plane, sign: f32) -> [Vec<(Kind, Shape)>; 2] {
+    let spots = blobs(patch, marks);
+    let rows: Vec<_> = rows(patch, &spots).into_iter().map(|r| (r.kind, r.shape)).take(MOST_ROWS).collect();
+    let mut lines: Vec<(f64, Kind, Shape)> = Vec::new();
+    for candidate in candidates(patch, marks) {
+        let found = starts(patch, &candidate, f64::from(sign)).into_iter().filter(|s| s.2 > LEAST_LIKENESS);
+        lines.extend(found.map(|s| (candidate.strength * s.2.powi(4), s.0, s.1)));
     }
-    tries.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut out: Vec<Group> = Vec::new();
-    for (_, kind, shape) in tries.into_iter().take(MOST_FITS) {
-        let near = |g: &Group| g.kind == kind && (g.shape.place - shape.place).norm() < 0.012 * patch.scale;
-        if out.iter().any(near) {
-            continue;
-        }
-        if let Some(group) = fit(patch, kind, shape, Hold::Nothing)
-            && believable(&group, sign_wide)
-        {
-            out.push(group);
+    lines.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let lines: Vec<_> = lines.into_iter().map(|l| (l.1, l.2)).take(MOST_LINES).collect();
+    let alone = spots.iter().take(MOST_SPOTS).map(|b| {
+        let (sigma, extent, gap) = (0.012 * patch.scale, 0.05 * patch.scale, 0.01 * patch.scale);
+        (Kind::Dots(1), Shape { place: b.place, angle: 0.0, extent, sigma, gap })
+    });
+    let (rows_first, rows_rest) = rows.split_at(FIRST_ROWS.min(rows.len()));
+    let (lines_first, lines_rest) = lines.split_at(FIRST_LINES.min(lines.len()));
+    [[rows_first, lines_first].concat(), [rows_rest, lines_rest].concat().into_iter().chain(alone).collect()]
+}
+
+/// Fit `tries` and keep what is believable.
+pub fn extend_groups(groups: &mut Vec<Group>, patch: &Patch, tries: &[(Kind, Shape)], sign: f32) {
+    for (kind, shape) in tries {
+        let near = |g: &Group| g.kind == *kind && (g.shape.place - shape.place).norm() < 0.012 * patch.scale;
+        if !groups.iter().any(near) {
+            groups.extend(fit(patch, *kind, *shape, Hold::Nothing).filter(|g| believable(g, f64::from(sign))));
         }
     }
-    out
 }
 
 /// Least half-length of a dash over the standard deviation of its cross-section: less is a blot.
@@ -171,13 +183,14 @@ impl Template {
         let wide = 0.03 * patch.scale;
         let (sin, cos) = shape.angle.sin_cos();
         let reach = long.hypot(wide).ceil() as i32;
+        let marks = Marks::new(group.kind, &shape);
         let mut taps = Vec::new();
         for y in -reach..=reach {
             for x in -reach..=reach {
                 let (fx, fy) = (f64::from(x), f64::from(y));
                 let (s, t) = (fx * cos + fy * sin, fy * cos - fx * sin);
                 if s.abs() <= long && t.abs() <= wide {
-                    taps.push((x, y, shape.template(group.kind, fx, fy).0 as f32));
+                    taps.push((x, y, marks.value(fx, fy) as f32));
                 }
             }
         }
