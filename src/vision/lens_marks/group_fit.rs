@@ -1,35 +1,9 @@
-//! Least-squares fit of one group of marks, with its ground, to the patch.
+//! Least-squares fit of one group of dark marks, with its ground, to the patch.
 
-use super::candidates::Candidate;
+use super::marks::{FREE, Kind, Marks, Shape};
 use super::patch::Patch;
 use crate::geometry::Vector;
 use nalgebra::{SMatrix, SVector};
-
-/// What a group consists of.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
-    /// So many round dots in a row along the axis.
-    Dots(u8),
-    /// One dash along the axis.
-    Dash,
-    /// Two thin lines side by side, both along the axis.
-    Lines,
-}
-
-/// Geometry of a group in the patch.
-#[derive(Clone, Copy, Debug)]
-pub struct Shape {
-    /// Centroid, px.
-    pub place: Vector,
-    /// Direction, radians from x right to y down.
-    pub angle: f64,
-    /// Spacing of dots, or half the length of a line, px.
-    pub extent: f64,
-    /// Standard deviation of a dot or of a line's cross-section, px.
-    pub sigma: f64,
-    /// Half the distance between two lines, px.
-    pub gap: f64,
-}
 
 /// A fitted group.
 #[derive(Clone, Copy, Debug)]
@@ -38,7 +12,7 @@ pub struct Group {
     pub kind: Kind,
     /// Its geometry.
     pub shape: Shape,
-    /// How much darker than its ground: relative brightness; negative where brighter.
+    /// How much darker than its ground: relative brightness.
     pub depth: f64,
     /// Share of the structure in the window, noise apart, that the marks explain beyond their ground: 0 to 1.
     pub explained: f64,
@@ -48,24 +22,15 @@ pub struct Group {
     pub covariance: SMatrix<f64, 3, 3>,
 }
 
-/// Geometry parameters: x, y, angle, log extent, log sigma, log gap.
-const FREE: usize = 6;
 /// A ground of second order.
 const GROUND: usize = 6;
 /// Depth and ground.
 const LINEAR: usize = 1 + GROUND;
 const ALL: usize = FREE + LINEAR;
-/// Range of what a fit may reach, in limbus radii.
-const SPACING: (f64, f64) = (0.028, 0.10);
-const HALF_LENGTH: (f64, f64) = (0.025, 0.11);
-const SIGMA: (f64, f64) = (0.004, 0.024);
-const GAP: (f64, f64) = (0.006, 0.03);
 /// Ground that a window shows beyond the marks, in limbus radii.
 const MARGIN: f64 = 0.035;
 /// Half the width of a window, in limbus radii.
 const HALF_WIDTH: f64 = 0.045;
-/// Square of the distance from a mark, in standard deviations, from which it is nil.
-const FAR_SQUARE: f64 = 20.0;
 /// How fast pixels beyond the marks lose weight, in limbus radii: what stands farther off should not matter.
 const FADE: f64 = 0.025;
 /// Steps of one round of a fit, and rounds with doubted pixels.
@@ -77,116 +42,7 @@ const CLEAR: f64 = 0.85;
 /// How far a fit may move from its start, in limbus radii.
 const FARTHEST: f64 = 0.05;
 /// Brightness relative to the local mean that is let count: reflections are not fitted.
-const CLIP: (f32, f32) = (-1.0, 0.35);
-
-/// A shape ready to be evaluated at many places.
-pub struct Marks {
-    kind: Kind,
-    shape: Shape,
-    sin: f64,
-    cos: f64,
-}
-
-impl Marks {
-    /// Ready `shape`.
-    pub fn new(kind: Kind, shape: &Shape) -> Self {
-        let (sin, cos) = shape.angle.sin_cos();
-        Self { kind, shape: *shape, sin, cos }
-    }
-
-    /// Value at a place (px): 1 in the middle of a dot or line, 0 far away.
-    pub fn value(&self, x: f64, y: f64) -> f64 {
-        self.with_derivatives(x, y).map_or(0.0, |v| v.0)
-    }
-
-    /// Value and its derivatives by the geometry parameters; `None` where both are nil.
-    fn with_derivatives(&self, x: f64, y: f64) -> Option<(f64, [f64; FREE])> {
-        let Shape { place, extent, sigma, gap, .. } = self.shape;
-        let (sin, cos) = (self.sin, self.cos);
-        let (dx, dy) = (x - place.x, y - place.y);
-        let (s, t) = (dx * cos + dy * sin, dy * cos - dx * sin);
-        let variance = sigma * sigma;
-        let (mut value, mut by_s, mut by_t) = (0.0, 0.0, 0.0);
-        let (mut by_extent, mut by_sigma, mut by_gap) = (0.0, 0.0, 0.0);
-        match self.kind {
-            Kind::Dots(count) => {
-                for k in 0..count {
-                    let step = f64::from(k) - f64::from(count - 1) / 2.0;
-                    let d = s - step * extent;
-                    let square = (d * d + t * t) / variance;
-                    if square > FAR_SQUARE {
-                        continue;
-                    }
-                    let e = (-square / 2.0).exp();
-                    value += e;
-                    by_s -= d / variance * e;
-                    by_t -= t / variance * e;
-                    by_extent += step * d / variance * e;
-                    by_sigma += square * e;
-                }
-            }
-            Kind::Dash | Kind::Lines => {
-                // Ends as soft as the flanks: a logistic of the same slope at its middle as a Gaussian's integral.
-                let soft = sigma * 0.6;
-                let nearest = if self.kind == Kind::Dash { t.abs() } else { (t.abs() - gap).abs() };
-                if nearest * nearest > FAR_SQUARE * variance || s.abs() > extent + 8.0 * soft {
-                    return None;
-                }
-                let (near, far) = (logistic((s + extent) / soft), logistic((s - extent) / soft));
-                let (near_slope, far_slope) = (near * (1.0 - near) / soft, far * (1.0 - far) / soft);
-                let along = near - far;
-                let offsets: &[f64] = if self.kind == Kind::Dash { &[0.0] } else { &[-1.0, 1.0] };
-                for side in offsets {
-                    let d = t - side * gap;
-                    let square = d * d / variance;
-                    let e = (-square / 2.0).exp();
-                    value += along * e;
-                    by_s += (near_slope - far_slope) * e;
-                    by_t -= d / variance * along * e;
-                    by_extent += (near_slope + far_slope) * e;
-                    by_sigma += square * along * e;
-                    by_gap += side * d / variance * along * e;
-                }
-            }
-        }
-        let derivatives = [
-            -by_s * cos + by_t * sin,
-            -by_s * sin - by_t * cos,
-            by_s * t - by_t * s,
-            by_extent * extent,
-            by_sigma,
-            by_gap * gap,
-        ];
-        (value > 0.0).then_some((value, derivatives))
-    }
-}
-
-impl Shape {
-    /// Centroids of the single dots or lines, px.
-    pub fn centroids(&self, kind: Kind) -> Vec<Vector> {
-        let (sin, cos) = self.angle.sin_cos();
-        match kind {
-            Kind::Dots(count) => (0..count)
-                .map(|k| f64::from(k) - f64::from(count - 1) / 2.0)
-                .map(|step| self.place + Vector::new(cos, sin) * (step * self.extent))
-                .collect(),
-            Kind::Dash => vec![self.place],
-            Kind::Lines => [-1.0, 1.0].map(|side| self.place + Vector::new(-sin, cos) * (side * self.gap)).to_vec(),
-        }
-    }
-
-    /// Half the length of the whole group, px.
-    pub fn half_length(&self, kind: Kind) -> f64 {
-        match kind {
-            Kind::Dots(count) => f64::from(count - 1) / 2.0 * self.extent + 1.5 * self.sigma,
-            Kind::Dash | Kind::Lines => self.extent + 0.5 * self.sigma,
-        }
-    }
-}
-
-fn logistic(x: f64) -> f64 {
-    1.0 / (1.0 + (-x).exp())
-}
+pub const CLIP: (f32, f32) = (-1.0, 0.35);
 
 /// Pixels of a window about a group.
 struct Window {
@@ -241,8 +97,7 @@ impl Window {
         self.pixels.iter().map(|p| p[3]).sum()
     }
 
-    /// Take weight from pixels that depart from the model against the sense of the marks (Geman & McClure's weights,
-    /// from memory).
+    /// Take weight from pixels that are brighter than the model (Geman & McClure's weights, from memory).
     fn doubt_outliers(&mut self, state: &State, kind: Kind, noise: f64) {
         let marks = Marks::new(kind, &state.shape);
         let residuals: Vec<f64> = self
@@ -250,7 +105,7 @@ impl Window {
             .iter()
             .map(|&[x, y, value, _, _]| {
                 let ground: f64 = self.ground(x, y).iter().zip(state.linear.iter().skip(1)).map(|(g, l)| g * l).sum();
-                (value - ground - state.linear[0] * marks.value(x, y)) * -state.linear[0].signum()
+                value - ground - state.linear[0] * marks.value(x, y)
             })
             .collect();
         let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
@@ -346,8 +201,8 @@ struct Equations {
 
 /// Best fit of `kind` from a start; `None` where it runs away or sees too little.
 ///
-/// Where the first fit leaves much unexplained it is repeated with less weight on what is brighter than the model
-/// (for dark marks): an instrument's edge or a reflection within the window.
+/// Where the first fit leaves much unexplained it is repeated with less weight on what is brighter than the model:
+/// an instrument's edge or a reflection within the window.
 pub fn fit(patch: &Patch, kind: Kind, start: Shape, held: Hold) -> Option<Group> {
     let mut window = Window::new(patch, &start, kind)?;
     let whole = window.total_weight();
@@ -429,7 +284,7 @@ impl State {
             shape.extent *= step[3].clamp(-0.3, 0.3).exp();
             shape.sigma *= step[4].clamp(-0.3, 0.3).exp();
             shape.gap *= step[5].clamp(-0.3, 0.3).exp();
-            clamp(&mut shape, kind, scale);
+            shape = shape.within_range(kind, scale);
             let linear = self.linear + step.fixed_rows::<LINEAR>(FREE);
             let equations = window.normal_equations(&shape, kind, &linear);
             let gain = 1.0 - equations.squares / self.equations.squares.max(1e-12);
@@ -469,91 +324,8 @@ impl State {
             shape: self.shape,
             depth,
             explained: explained * (count / whole).sqrt(),
-            signal: depth.abs() / (variance * inverse[(FREE, FREE)]).sqrt(),
+            signal: depth / (variance * inverse[(FREE, FREE)]).sqrt(),
             covariance: inverse.fixed_view::<3, 3>(0, 0) * variance,
         })
     }
-}
-
-fn clamp(shape: &mut Shape, kind: Kind, scale: f64) {
-    let range = if matches!(kind, Kind::Dots(_)) { SPACING } else { HALF_LENGTH };
-    shape.extent = shape.extent.clamp(range.0 * scale, range.1 * scale);
-    shape.sigma = shape.sigma.clamp(SIGMA.0 * scale, SIGMA.1 * scale);
-    shape.gap = shape.gap.clamp(GAP.0 * scale, GAP.1 * scale);
-    if matches!(kind, Kind::Dots(_)) {
-        // Dots that run into one another are a dash.
-        shape.sigma = shape.sigma.min(0.42 * shape.extent);
-    }
-    if kind == Kind::Lines {
-        shape.sigma = shape.sigma.min(0.7 * shape.gap);
-    }
-}
-
-/// Starts for dashes and pairs of lines near a candidate: those that go best with the profile along its direction, each
-/// with its likeness.
-pub fn starts(patch: &Patch, candidate: &Candidate, sign: f64) -> Vec<(Kind, Shape, f64)> {
-    let scale = patch.scale;
-    let (sin, cos) = candidate.angle.sin_cos();
-    let reach = (0.17 * scale) as i32;
-    let at = |s: f64, t: f64| {
-        let value = patch.relative.sample(candidate.place.x + s * cos - t * sin, candidate.place.y + s * sin + t * cos);
-        -sign * f64::from(value.clamp(CLIP.0, CLIP.1))
-    };
-    // Darkness along the middle, less that of the ground on both sides.
-    let profile: Vec<f64> = (-reach..=reach)
-        .map(|k| {
-            let s = f64::from(k);
-            let inner: f64 = [-0.008, 0.0, 0.008].iter().map(|t| at(s, t * scale)).sum::<f64>() / 3.0;
-            let outer: f64 = [-0.042, -0.034, 0.034, 0.042].iter().map(|t| at(s, t * scale)).sum::<f64>() / 4.0;
-            inner - outer
-        })
-        .collect();
-    let sigma = 0.012 * scale;
-    let mut out = Vec::new();
-    // Two lines leave it brighter between them.
-    let level = |t: f64| [-0.03, -0.02, -0.01, 0.0, 0.01, 0.02, 0.03].iter().map(|s| at(s * scale, t * scale)).sum::<f64>();
-    let gap = [0.010, 0.014, 0.019].into_iter().max_by(|a, b| (level(*a) + level(-a)).total_cmp(&(level(*b) + level(-b)))).unwrap_or(0.014);
-    let split = level(gap).min(level(-gap)) > level(0.0);
-    for kind in [Kind::Dash, Kind::Lines] {
-        if kind == Kind::Lines && !split {
-            continue;
-        }
-        let extents = [0.03, 0.04, 0.05, 0.063, 0.08];
-        let mut best: Option<(f64, Shape)> = None;
-        for extent in extents {
-            let mut shape =
-                Shape { place: Vector::zeros(), angle: 0.0, extent: extent * scale, sigma, gap: gap * scale };
-            clamp(&mut shape, kind, scale);
-            let half = (shape.half_length(kind) + 0.03 * scale) as i32;
-            let marks = Marks::new(Kind::Dash, &shape);
-            let template: Vec<f64> = (-half..=half).map(|k| marks.value(f64::from(k), 0.0)).collect();
-            let most = (0.045 * scale) as i32;
-            for shift in -most..=most {
-                let from = reach + shift - half;
-                if from < 0 || (from as usize) + template.len() > profile.len() {
-                    continue;
-                }
-                let likeness = correlation(&template, &profile[from as usize..from as usize + template.len()]);
-                if best.is_none_or(|(b, _)| likeness > b) {
-                    let s = f64::from(shift);
-                    let place = candidate.place + Vector::new(cos, sin) * s;
-                    best = Some((likeness, Shape { place, angle: candidate.angle, ..shape }));
-                }
-            }
-        }
-        out.extend(best.map(|(likeness, shape)| (kind, shape, likeness)));
-    }
-    out
-}
-
-fn correlation(a: &[f64], b: &[f64]) -> f64 {
-    let count = a.len() as f64;
-    let (ma, mb) = (a.iter().sum::<f64>() / count, b.iter().sum::<f64>() / count);
-    let (mut ab, mut aa, mut bb) = (0.0, 0.0, 0.0);
-    for (x, y) in a.iter().zip(b) {
-        ab += (x - ma) * (y - mb);
-        aa += (x - ma).powi(2);
-        bb += (y - mb).powi(2);
-    }
-    ab / (aa * bb).sqrt().max(1e-12)
 }

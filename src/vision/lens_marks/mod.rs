@@ -5,8 +5,9 @@
 //! lines are fitted to them by least squares together with their ground ([`group_fit`]); two opposite groups
 //! that are alike and lie in each other's direction make a lens ([`pairing`]).
 
-pub mod candidates;
 pub mod group_fit;
+pub mod lines;
+pub mod marks;
 pub mod pairing;
 pub mod patch;
 pub mod rows;
@@ -88,10 +89,11 @@ const PLACE_FLOOR: f64 = 0.001;
 /// [`LensRefusal`] where no reading can be answered for.
 pub fn find_lens_marks(picture: &Picture, limbus: &Ellipse) -> Result<LensFinding, LensRefusal> {
     let source = Source::new(picture, limbus, FINE_SCALE.1);
-    let patch = Patch::new(&source, COARSE_SCALE);
-    let mut pairings = pairing::pairings(&patch, 1.0);
+    let mut patch = Patch::new(&source, COARSE_SCALE);
+    let mut pairings = pairing::pairings(&patch);
     if pairings.first().is_none_or(|p| score(p) < CLEAR_SCORE) {
-        pairings.extend(pairing::pairings(&patch, -1.0));
+        patch = patch.inverted();
+        pairings.extend(pairing::pairings(&patch));
         pairings.sort_by(|a, b| a.cost.total_cmp(&b.cost));
     }
     let Some(best) = pairings.first() else {

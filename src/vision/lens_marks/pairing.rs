@@ -1,7 +1,8 @@
 //! Two opposite groups that make one lens.
 
-use super::candidates::candidates;
-use super::group_fit::{Group, Hold, Kind, Marks, Shape, fit, starts};
+use super::group_fit::{Group, Hold, fit};
+use super::lines::lines;
+use super::marks::{Kind, Marks, Shape};
 use super::patch::{Patch, Plane};
 use super::rows::{blobs, rows};
 use crate::geometry::{Vector, ccw_degrees};
@@ -42,8 +43,6 @@ const LEAST_DEPTH_SINGLE: f64 = 0.2;
 /// Standard deviation of the place of the lens, with what the limbus may be off, in limbus radii.
 const OFFSET_SD: f64 = 0.06;
 
-/// Least likeness of a candidate's profile to a kind of group for a fit to be worth its time.
-const LEAST_LIKENESS: f64 = 0.7;
 /// Most rows, lines and lone spots that are fitted.
 const MOST_ROWS: usize = 16;
 const MOST_LINES: usize = 12;
@@ -56,20 +55,20 @@ const LEAST_ANCHOR: f64 = 0.70;
 /// A pairing this good needs no further search for its groups' twins.
 const GOOD_COST: f64 = 12.0;
 
-/// Readings of the patch, the best first; `sign` is 1 for dark marks and -1 for bright ones.
-pub fn pairings(patch: &Patch, sign: f32) -> Vec<Pairing> {
-    let marks = narrow_marks(patch, sign);
-    let [first, rest] = tries(patch, &marks, sign);
+/// Readings of the patch as dark marks, the best first.
+pub fn pairings(patch: &Patch) -> Vec<Pairing> {
+    let marks = patch.relative.narrow_dark((NARROW * patch.scale).round() as usize);
+    let [first, rest] = tries(patch, &marks);
     let mut groups = Vec::new();
-    extend_groups(&mut groups, patch, &first, sign);
+    extend_groups(&mut groups, patch, &first);
     let mut out = pairs(patch, &groups);
     if out.iter().all(|p| p.cost > GOOD_COST) {
-        extend_groups(&mut groups, patch, &rest, sign);
+        extend_groups(&mut groups, patch, &rest);
         out = pairs(patch, &groups);
         for a in &groups {
-            let paired = out.iter().any(|p| p.cost < GOOD_COST && p.groups.iter().any(|g| g.shape.place == a.shape.place));
-            if !paired && a.kind != Kind::Dots(1) && a.explained > LEAST_ANCHOR {
-                out.extend(twin(patch, &marks, a, f64::from(sign)).and_then(|b| pairing(patch, a, &b)));
+            let has_twin = |p: &Pairing| p.cost < GOOD_COST && p.groups.iter().any(|g| g.shape.place == a.shape.place);
+            if a.kind != Kind::Dots(1) && a.explained > LEAST_ANCHOR && !out.iter().any(has_twin) {
+                out.extend(twin(patch, &marks, a).and_then(|b| pairing(patch, a, &b)));
             }
         }
     }
@@ -85,27 +84,14 @@ fn pairs(patch: &Patch, groups: &[Group]) -> Vec<Pairing> {
     out
 }
 
-/// How far pixels stand out, as narrow things only, in the sense of the marks.
-pub fn narrow_marks(patch: &Patch, sign: f32) -> Plane {
-    let mut plane = patch.relative.clone();
-    plane.data.iter_mut().for_each(|v| *v *= sign);
-    plane.narrow_dark((NARROW * patch.scale).round() as usize)
-}
-
 /// Half the width of the widest thing that may be a mark, in limbus radii.
 const NARROW: f64 = 0.026;
 
-/// Starts for fits, the most promising first: those to be fitted at once, and those for when they do not suffice.
-pub fn tries(patch: &Patch, marks: &Plane, sign: f32) -> [Vec<(Kind, Shape)>; 2] {
+/// Starts for fits: those to be fitted at once, and those for when they do not suffice.
+pub fn tries(patch: &Patch, marks: &Plane) -> [Vec<(Kind, Shape)>; 2] {
     let spots = blobs(patch, marks);
-    let rows: Vec<_> = rows(patch, &spots).into_iter().map(|r| (r.kind, r.shape)).take(MOST_ROWS).collect();
-    let mut lines: Vec<(f64, Kind, Shape)> = Vec::new();
-    for candidate in candidates(patch, marks) {
-        let found = starts(patch, &candidate, f64::from(sign)).into_iter().filter(|s| s.2 > LEAST_LIKENESS);
-        lines.extend(found.map(|s| (candidate.strength * s.2.powi(4), s.0, s.1)));
-    }
-    lines.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let lines: Vec<_> = lines.into_iter().map(|l| (l.1, l.2)).take(MOST_LINES).collect();
+    let rows: Vec<_> = rows(patch, &spots).into_iter().take(MOST_ROWS).map(|r| (r.kind, r.shape)).collect();
+    let lines: Vec<_> = lines(patch, marks).into_iter().take(MOST_LINES).map(|l| (l.kind, l.shape)).collect();
     let alone = spots.iter().take(MOST_SPOTS).map(|b| {
         let (sigma, extent, gap) = (0.012 * patch.scale, 0.05 * patch.scale, 0.01 * patch.scale);
         (Kind::Dots(1), Shape { place: b.place, angle: 0.0, extent, sigma, gap })
@@ -116,11 +102,11 @@ pub fn tries(patch: &Patch, marks: &Plane, sign: f32) -> [Vec<(Kind, Shape)>; 2]
 }
 
 /// Fit `tries` and keep what is believable.
-pub fn extend_groups(groups: &mut Vec<Group>, patch: &Patch, tries: &[(Kind, Shape)], sign: f32) {
+pub fn extend_groups(groups: &mut Vec<Group>, patch: &Patch, tries: &[(Kind, Shape)]) {
     for (kind, shape) in tries {
         let near = |g: &Group| g.kind == *kind && (g.shape.place - shape.place).norm() < 0.012 * patch.scale;
         if !groups.iter().any(near) {
-            groups.extend(fit(patch, *kind, *shape, Hold::Nothing).filter(|g| believable(g, f64::from(sign))));
+            groups.extend(fit(patch, *kind, *shape, Hold::Nothing).filter(believable));
         }
     }
 }
@@ -129,14 +115,14 @@ pub fn extend_groups(groups: &mut Vec<Group>, patch: &Patch, tries: &[(Kind, Sha
 const LEAST_ASPECT: f64 = 2.2;
 
 /// Whether a fit is worth holding against others.
-fn believable(group: &Group, sign: f64) -> bool {
+fn believable(group: &Group) -> bool {
     let long = !matches!(group.kind, Kind::Dash | Kind::Lines) || group.shape.extent > LEAST_ASPECT * group.shape.sigma;
-    group.depth * sign > 0.0 && group.explained > 0.3 && group.signal > 5.0 && long
+    group.depth > 0.0 && group.explained > 0.3 && group.signal > 5.0 && long
 }
 
 /// What goes best with `group` on the other side of the lens: the same marks, found by correlation where the
 /// group's own direction points.
-pub fn twin(patch: &Patch, marks: &Plane, group: &Group, sign: f64) -> Option<Group> {
+pub fn twin(patch: &Patch, marks: &Plane, group: &Group) -> Option<Group> {
     let (sin, cos) = group.shape.angle.sin_cos();
     let inwards = Vector::new(patch.middle(), patch.middle()) - group.shape.place;
     let towards = if inwards.x * cos + inwards.y * sin < 0.0 { -1.0 } else { 1.0 };
@@ -161,7 +147,7 @@ pub fn twin(patch: &Patch, marks: &Plane, group: &Group, sign: f64) -> Option<Gr
         }
     }
     let (_, place) = best.filter(|b| b.0 > LEAST_TWIN_LIKENESS)?;
-    fit(patch, group.kind, Shape { place, ..group.shape }, Hold::LikeStart).filter(|g| believable(g, sign))
+    fit(patch, group.kind, Shape { place, ..group.shape }, Hold::LikeStart).filter(believable)
 }
 
 /// Least correlation with the twin's template.
@@ -263,8 +249,8 @@ pub fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
         ((half - HALF_CHORD.0) / HALF_CHORD.1).powi(2),
         ((1.0 - a.explained) + (1.0 - b.explained)) / 0.08 + (1.0 - weak).powi(2) / 0.05,
         ratio(both(a.shape.sigma, b.shape.sigma), typical_sigma, 0.35),
-        (TYPICAL_DEPTH / (a.depth * b.depth).abs().sqrt()).ln().max(0.0).powi(2) / 0.5,
-        if a.depth < 0.0 { BRIGHT_COST } else { 0.0 },
+        (TYPICAL_DEPTH / (a.depth * b.depth).sqrt()).ln().max(0.0).powi(2) / 0.5,
+        if patch.bright { BRIGHT_COST } else { 0.0 },
         if directed { ratio(both(a.shape.extent, b.shape.extent), typical_extent, 0.35) } else { 0.0 },
     ];
     Some(Pairing { groups: [*a, *b], cost: parts.iter().sum(), parts })

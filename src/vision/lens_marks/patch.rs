@@ -206,6 +206,8 @@ pub struct Patch {
     pub noise: f64,
     /// How many patch pixels share the noise of one pixel of the picture, at least 1.
     pub oversampling: f64,
+    /// Whether dark and bright are exchanged.
+    pub bright: bool,
     limbus: Ellipse,
 }
 
@@ -249,7 +251,14 @@ impl Patch {
         }
         let oversampling = (scale / source.radius()).powi(2).max(1.0);
         let noise = noise_of(&relative, &weight);
-        Self { relative, weight, scale, noise, oversampling, limbus: *limbus }
+        Self { relative, weight, scale, noise, oversampling, bright: false, limbus: *limbus }
+    }
+
+    /// The same with dark and bright exchanged.
+    pub fn inverted(mut self) -> Self {
+        self.relative.data.iter_mut().for_each(|v| *v = -*v);
+        self.bright = !self.bright;
+        self
     }
 
     /// Place of the limbus's centre in the patch, px, in both directions.

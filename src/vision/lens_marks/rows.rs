@@ -1,6 +1,6 @@
 //! Round dots, and rows of them that point towards the middle.
 
-use super::group_fit::{Kind, Shape};
+use super::marks::{Kind, Shape};
 use super::patch::{Patch, Plane};
 use crate::geometry::Vector;
 

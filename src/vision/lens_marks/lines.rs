@@ -1,0 +1,236 @@
+//! Dashes and pairs of lines that point towards the middle.
+
+use super::group_fit::CLIP;
+use super::marks::{Kind, Marks, Shape};
+use super::patch::{Patch, Plane};
+use crate::geometry::Vector;
+
+/// A place that is darker than its ground in a short stretch that points towards the middle.
+#[derive(Clone, Copy, Debug)]
+struct Candidate {
+    /// Place in the patch, px.
+    place: Vector,
+    /// Direction, radians from x right to y down.
+    angle: f64,
+    /// Response of the stretch filter, relative brightness.
+    strength: f64,
+}
+
+/// Nearest and farthest from the middle of the limbus that a group may stand, in limbus radii.
+const RANGE: (f64, f64) = (0.24, 0.62);
+/// Standing out by more counts no more.
+const MOST_DARKNESS: f32 = 0.6;
+/// Scale of the second derivative, in limbus radii.
+const SIGMA: f64 = 0.012;
+/// Half the stretch over which responses are added, in limbus radii.
+const HALF_STRETCH: f64 = 0.05;
+/// Turns from the radial direction that are tried, degrees: the lens may be off the middle by a fifth of the distance
+/// of its marks.
+const TURNS: [f64; 3] = [-11.0, 0.0, 11.0];
+/// No two candidates closer than this, in limbus radii.
+const APART: f64 = 0.035;
+/// Most candidates.
+const MOST: usize = 40;
+/// Half the length of a candidate's profile, and how far along it a line's middle may lie, in limbus radii.
+const PROFILE_REACH: f64 = 0.17;
+const MOST_SHIFT: f64 = 0.045;
+/// Least likeness of a candidate's profile to a line for a fit to be worth its time.
+const LEAST_LIKENESS: f64 = 0.7;
+
+/// The strongest candidates on the plane of what stands out narrowly (see [`Plane::narrow_dark`]).
+fn candidates(patch: &Patch, marks: &Plane) -> Vec<Candidate> {
+    let side = patch.relative.side;
+    let sigma = SIGMA * patch.scale;
+    let mut darkness = marks.clone();
+    darkness.data.iter_mut().for_each(|v| *v = v.min(MOST_DARKNESS));
+    let blurred = darkness.blurred(sigma);
+    let middle = patch.middle();
+    let mut xx = Plane::filled(side, 0.0);
+    let mut xy = Plane::filled(side, 0.0);
+    let mut yy = Plane::filled(side, 0.0);
+    let scale = (sigma * sigma) as f32;
+    for y in 1..side - 1 {
+        for x in 1..side - 1 {
+            let i = y * side + x;
+            let b = &blurred.data;
+            xx.data[i] = scale * (2.0 * b[i] - b[i - 1] - b[i + 1]);
+            yy.data[i] = scale * (2.0 * b[i] - b[i - side] - b[i + side]);
+            xy.data[i] = -scale * (b[i + side + 1] - b[i + side - 1] - b[i - side + 1] + b[i - side - 1]) / 4.0;
+        }
+    }
+    let mut response = Plane::filled(side, 0.0);
+    let mut turn = Plane::filled(side, 0.0);
+    let (near, far) = (RANGE.0 * patch.scale, RANGE.1 * patch.scale);
+    let taps = 7;
+    let turns = TURNS.map(|degrees| (degrees, degrees.to_radians().sin_cos()));
+    for y in 0..side {
+        for x in 0..side {
+            let (dx, dy) = (x as f64 - middle, y as f64 - middle);
+            let distance = dx.hypot(dy);
+            if distance < near || distance > far || patch.weight.at(x, y) == 0.0 {
+                continue;
+            }
+            let mut best = (0.0_f32, 0.0_f32);
+            for (degrees, (sin, cos)) in turns {
+                let (c, s) = ((dx * cos - dy * sin) / distance, (dx * sin + dy * cos) / distance);
+                let (ss, cc, sc) = ((s * s) as f32, (c * c) as f32, (s * c) as f32);
+                let here = y * side + x;
+                if ss * xx.data[here] - 2.0 * sc * xy.data[here] + cc * yy.data[here] <= 0.0 {
+                    continue;
+                }
+                let mut sum = 0.0;
+                for k in 0..taps {
+                    let along = (f64::from(k) / f64::from(taps - 1) * 2.0 - 1.0) * HALF_STRETCH * patch.scale;
+                    let px = (x as f64 + c * along + 0.5) as usize;
+                    let py = (y as f64 + s * along + 0.5) as usize;
+                    if px < side && py < side {
+                        let i = py * side + px;
+                        sum += ss * xx.data[i] - 2.0 * sc * xy.data[i] + cc * yy.data[i];
+                    }
+                }
+                let mean = sum / taps as f32;
+                if mean > best.0 {
+                    best = (mean, degrees as f32);
+                }
+            }
+            response.data[y * side + x] = best.0;
+            turn.data[y * side + x] = best.1;
+        }
+    }
+    let smooth = response.blurred(sigma / 2.0);
+    let mut maxima = Vec::new();
+    for y in 1..side - 1 {
+        for x in 1..side - 1 {
+            let value = smooth.at(x, y);
+            if value <= 0.0 || response.at(x, y) <= 0.0 {
+                continue;
+            }
+            let top = (y - 1..=y + 1).all(|j| (x - 1..=x + 1).all(|i| smooth.at(i, j) <= value));
+            if top {
+                let (dx, dy) = (x as f64 - middle, y as f64 - middle);
+                maxima.push(Candidate {
+                    place: Vector::new(x as f64, y as f64),
+                    angle: dy.atan2(dx) + f64::from(turn.at(x, y)).to_radians(),
+                    strength: f64::from(value),
+                });
+            }
+        }
+    }
+    maxima.sort_by(|a, b| b.strength.total_cmp(&a.strength));
+    let mut kept: Vec<Candidate> = Vec::new();
+    for one in maxima {
+        if kept.iter().all(|k| (k.place - one.place).norm() > APART * patch.scale) {
+            kept.push(one);
+            if kept.len() == MOST {
+                break;
+            }
+        }
+    }
+    kept
+}
+
+/// A dash, or two thin lines, to start a fit from.
+#[derive(Clone, Copy, Debug)]
+pub struct Line {
+    /// Dash or pair of lines.
+    pub kind: Kind,
+    /// Where it stands.
+    pub shape: Shape,
+    /// Strength of its place and likeness of its profile together.
+    pub strength: f64,
+}
+
+/// Dashes and pairs of lines at the candidates, the most promising first.
+pub fn lines(patch: &Patch, marks: &Plane) -> Vec<Line> {
+    let mut out: Vec<Line> = candidates(patch, marks).iter().flat_map(|c| starts(patch, c)).collect();
+    out.sort_by(|a, b| b.strength.total_cmp(&a.strength));
+    out
+}
+
+/// The dash, and the pair of lines where there are two, that go best with the profile along a candidate.
+fn starts(patch: &Patch, candidate: &Candidate) -> Vec<Line> {
+    let scale = patch.scale;
+    let (sin, cos) = candidate.angle.sin_cos();
+    let darkness = |s: f64, t: f64| {
+        let (x, y) = (candidate.place.x + s * cos - t * sin, candidate.place.y + s * sin + t * cos);
+        -f64::from(patch.relative.sample(x, y).clamp(CLIP.0, CLIP.1))
+    };
+    let reach = (PROFILE_REACH * scale) as i32;
+    let profile_at = |across: f64, offsets: [f64; 3]| -> Vec<f64> {
+        // Darkness along the middle, less that of the ground on both sides.
+        let along = |k: i32| {
+            let s = f64::from(k);
+            let inner: f64 = offsets.iter().map(|t| darkness(s, across + t * scale)).sum::<f64>() / 3.0;
+            let sides = [-0.042, -0.034, 0.034, 0.042];
+            inner - sides.iter().map(|t| darkness(s, across + t * scale)).sum::<f64>() / 4.0
+        };
+        (-reach..=reach).map(along).collect()
+    };
+    let fitting = |kind: Kind, across: f64, gap: f64, profile: &[f64]| -> Option<Line> {
+        let mut best: Option<(f64, Shape)> = None;
+        for extent in [0.03, 0.04, 0.05, 0.063, 0.08] {
+            let shape = Shape { place: Vector::zeros(), angle: 0.0, extent: extent * scale, sigma: 0.012 * scale, gap }
+                .within_range(Kind::Dash, scale);
+            let half = (shape.half_length(kind) + 0.03 * scale) as i32;
+            let marks = Marks::new(Kind::Dash, &shape);
+            let template: Vec<f64> = (-half..=half).map(|k| marks.value(f64::from(k), 0.0)).collect();
+            let most = (MOST_SHIFT * scale) as i32;
+            for shift in -most..=most {
+                let from = reach + shift - half;
+                let Some(stretch) = profile.get(from.max(0) as usize..).and_then(|p| p.get(..template.len())) else {
+                    continue;
+                };
+                let likeness = correlation(&template, stretch);
+                if from >= 0 && best.is_none_or(|(b, _)| likeness > b) {
+                    let place = candidate.place + Vector::new(cos, sin) * f64::from(shift) + Vector::new(-sin, cos) * across;
+                    best = Some((likeness, Shape { place, angle: candidate.angle, ..shape }.within_range(kind, scale)));
+                }
+            }
+        }
+        let (likeness, shape) = best.filter(|b| b.0 > LEAST_LIKENESS)?;
+        Some(Line { kind, shape, strength: candidate.strength * likeness.powi(4) })
+    };
+    let middle = profile_at(0.0, [-0.008, 0.0, 0.008]);
+    let mut out: Vec<Line> = fitting(Kind::Dash, 0.0, 0.01 * scale, &middle).into_iter().collect();
+    if let Some((across, gap)) = two_lines(scale, &darkness) {
+        let on_both = profile_at(across, [-gap / scale, gap / scale, gap / scale]);
+        out.extend(fitting(Kind::Lines, across, gap, &on_both));
+    }
+    out
+}
+
+/// Where two dark lines lie side by side: how far their middle is beside the candidate, and half their distance (px).
+fn two_lines(scale: f64, darkness: &impl Fn(f64, f64) -> f64) -> Option<(f64, f64)> {
+    const STEPS: i32 = 13;
+    let step = 0.0035 * scale;
+    let across: Vec<f64> = (-STEPS..=STEPS)
+        .map(|k| {
+            [-0.03, -0.015, 0.0, 0.015, 0.03].iter().map(|s| darkness(s * scale, f64::from(k) * step)).sum::<f64>() / 5.0
+        })
+        .collect();
+    let ground = across[0].min(across[across.len() - 1]);
+    let mut peaks: Vec<usize> = (1..across.len() - 1)
+        .filter(|k| across[*k] > across[k - 1] && across[*k] >= across[k + 1] && across[*k] > ground)
+        .collect();
+    peaks.sort_by(|a, b| across[*b].total_cmp(&across[*a]));
+    let (first, second) = (*peaks.first()?, *peaks.get(1)?);
+    let valley = across[first.min(second)..=first.max(second)].iter().copied().fold(f64::INFINITY, f64::min);
+    let (high, low) = (across[first] - ground, across[second] - ground);
+    if low < 0.5 * high || valley - ground > 0.8 * low {
+        return None;
+    }
+    let place = |k: usize| (k as f64 - f64::from(STEPS)) * step;
+    Some(((place(first) + place(second)) / 2.0, (place(first) - place(second)).abs() / 2.0))
+}
+
+fn correlation(a: &[f64], b: &[f64]) -> f64 {
+    let count = a.len() as f64;
+    let (ma, mb) = (a.iter().sum::<f64>() / count, b.iter().sum::<f64>() / count);
+    let (mut ab, mut aa, mut bb) = (0.0, 0.0, 0.0);
+    for (x, y) in a.iter().zip(b) {
+        ab += (x - ma) * (y - mb);
+        aa += (x - ma).powi(2);
+        bb += (y - mb).powi(2);
+    }
+    ab / (aa * bb).sqrt().max(1e-12)
+}
