@@ -1,9 +1,23 @@
 //! One still, all the way: pixels and plan to a record.
 
-use crate::geometry::EyeMap;
-use crate::record::{Outcome, Program, Record, Refusal, RefusalCode, SCHEMA_VERSION, Still};
+use crate::alignment::{self, Aligned, AlignmentError, LensReading, LimbusReading, MarkReading, Plan};
+use crate::geometry::{Axis, EyeMap, Meridian, Vector, ccw_degrees};
+use crate::record::{
+    Alignment, LensMark, Limbus, MarkKind, MmSource, Outcome, Program, Record, ReferenceMark, Refusal, RefusalCode,
+    SCHEMA_VERSION, Still,
+};
 use crate::stills::sheet::Case;
 use crate::vision::Picture;
+use crate::vision::lens_marks::{LensFinding, LensRefusal, find_lens_marks};
+use crate::vision::limbus::{LimbusFinding, LimbusRefusal, find_limbus};
+use crate::vision::reference_marks::choose::{ChoiceRefusal, Reading, choose};
+use crate::vision::reference_marks::{MarkFinding, find_reference_marks};
+
+/// Shortest side of a picture in which a limbus and its marks can be told, px.
+pub const LEAST_SIDE_PX: u32 = 120;
+/// Widest half of a 95 % interval that is still given as a figure, degrees: a figure that may be 3 degrees off either way
+/// costs up to 10 % of the cylinder by itself.
+pub const WIDEST_HALF_INTERVAL_DEG: f64 = 3.0;
 
 /// A record, and what a drawing of it needs besides.
 #[derive(Clone, Debug)]
@@ -18,17 +32,13 @@ pub struct Measured {
 ///
 /// - `still`: provenance, copied into the record
 /// - `case`: the sheet's row for this still; [`Case::default`] where there is none
-pub fn measure(_picture: &Picture, still: Still, case: &Case) -> Measured {
-    let record = Record {
+pub fn measure(picture: &Picture, still: Still, case: &Case) -> Measured {
+    let mut record = Record {
         schema: SCHEMA_VERSION,
         still,
         case: case.columns.clone(),
         outcome: Outcome::Refused,
-        refusals: vec![Refusal {
-            code: RefusalCode::LimbusNotFound,
-            message: "no limbus found".into(),
-            hint: "use a still in which most of the limbus can be seen".into(),
-        }],
+        refusals: Vec::new(),
         warnings: Vec::new(),
         limbus: None,
         reference_marks: Vec::new(),
@@ -37,5 +47,304 @@ pub fn measure(_picture: &Picture, still: Still, case: &Case) -> Measured {
         cylinder: None,
         program: Program { version: env!("CARGO_PKG_VERSION").into(), settings: String::new() },
     };
-    Measured { record, map: None }
+    let map = fill(&mut record, picture, case);
+    if record.refusals.is_empty() {
+        record.outcome = Outcome::Measured;
+    } else {
+        record.alignment = None;
+        record.cylinder = None;
+    }
+    Measured { record, map }
+}
+
+/// What the sheet says of the eye and the plan.
+fn plan_of(case: &Case) -> Plan {
+    Plan {
+        intended_axis_deg: case.intended_axis_deg,
+        marks_denote_meridians: !case.marks_denote_deg.is_empty(),
+        white_to_white_mm: case.white_to_white_mm,
+        limbus_height_mm: case.limbus_height_mm,
+    }
+}
+
+fn refusal(code: RefusalCode, message: impl ToString, hint: &str) -> Refusal {
+    Refusal { code, message: message.to_string(), hint: hint.into() }
+}
+
+/// Find all there is to find; each thing that is missing is a refusal of its own.
+fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
+    let plan = plan_of(case);
+    let (width, height) = picture.dimensions();
+    if width.min(height) < LEAST_SIDE_PX {
+        record.refusals.push(refusal(
+            RefusalCode::PictureTooSmall,
+            format!("the picture is {width} x {height} px, need at least {LEAST_SIDE_PX} px on the shorter side"),
+            "use the still as the recorder wrote it, not a thumbnail",
+        ));
+        return None;
+    }
+    let limbus = match find_limbus(picture) {
+        Ok(finding) => finding,
+        Err(cause) => {
+            let message = cause.to_string();
+            match cause {
+                LimbusRefusal::NotFound { .. } => record.refusals.push(refusal(
+                    RefusalCode::LimbusNotFound,
+                    message,
+                    "use a still in which the whole cornea is in the picture, in focus and not covered",
+                )),
+                LimbusRefusal::TooLittleVisible { finding, .. } => {
+                    record.refusals.push(refusal(
+                        RefusalCode::LimbusTooLittleVisible,
+                        message,
+                        "use a still in which lids, instruments and the picture's edge leave more of the limbus free",
+                    ));
+                    return describe_limbus(record, &finding, &plan, case);
+                }
+            }
+            return None;
+        }
+    };
+    let map = describe_limbus(record, &limbus, &plan, case);
+
+    let findings = find_reference_marks(picture, &limbus.ellipse);
+    let marks = chosen_marks(record, &findings, &limbus, case);
+    let lens = found_lens(record, picture, &limbus);
+    let Some(marks) = marks else { return map };
+    let Some(lens) = lens else {
+        if let Some(map) = &map {
+            let described = marks.iter().filter_map(|(finding, reading)| {
+                let meridian = Meridian::of(&map.to_eye(&reading.place))?;
+                let sd = reading_sd_deg(map, reading);
+                Some(describe_mark(finding, reading, meridian, sd, map, plan.marks_denote_meridians))
+            });
+            record.reference_marks = described.collect();
+        }
+        return map;
+    };
+    let reading = LimbusReading { ellipse: limbus.ellipse, covariance: limbus.covariance };
+    let mark_readings: Vec<MarkReading> = marks.iter().map(|(_, reading)| reading.clone()).collect();
+    let lens_reading = LensReading { ends: lens.ends, both_groups: lens.groups_seen == 2 };
+    match alignment::align(&reading, &mark_readings, &lens_reading, &plan) {
+        Ok(aligned) => {
+            record.reference_marks = marks
+                .iter()
+                .zip(&aligned.meridians)
+                .map(|((finding, reading), (meridian, sd))| {
+                    describe_mark(finding, reading, *meridian, *sd, &aligned.map, plan.marks_denote_meridians)
+                })
+                .collect();
+            describe_alignment(record, &aligned, &lens, marks.len());
+            Some(aligned.map)
+        }
+        Err(cause) => {
+            let (code, hint) = match cause {
+                AlignmentError::NoIntendedAxis { .. } => {
+                    (RefusalCode::IntendedAxisMissing, "give intended_axis_deg in the case sheet")
+                }
+                AlignmentError::Degenerate => (RefusalCode::ReferenceMarksMissing, "use another still of the case"),
+            };
+            record.refusals.push(refusal(code, cause, hint));
+            map
+        }
+    }
+}
+
+/// Put the limbus into the record; the map is that of an eye whose 0 is not known yet.
+fn describe_limbus(record: &mut Record, finding: &LimbusFinding, plan: &Plan, case: &Case) -> Option<EyeMap> {
+    let ellipse = &finding.ellipse;
+    let width = plan.white_to_white_mm.unwrap_or(alignment::AVERAGE_WIDTH_MM);
+    let map = EyeMap::new(ellipse, width, alignment::oval_prior(plan).height_over_width, 0.0)?;
+    let covariance = &finding.covariance;
+    // d sqrt(det E) = (E22 dE11 + E11 dE22 - 2 E12 dE12) / (2 sqrt(det E))
+    let e = ellipse.matrix();
+    let slope = nalgebra::Vector3::new(e.m22, -2.0 * e.m12, e.m11) / (2.0 * ellipse.radius_px());
+    let shape = covariance.fixed_view::<3, 3>(2, 2);
+    record.limbus = Some(Limbus {
+        center_px: [ellipse.center().x, ellipse.center().y],
+        semi_axes_px: ellipse.semi_axes_px(),
+        angle_deg: ellipse.angle_deg(),
+        radius_px: ellipse.radius_px(),
+        radius_sd_px: slope.dot(&(shape * slope)).max(0.0).sqrt(),
+        center_sd_px: ((covariance[(0, 0)] + covariance[(1, 1)]) / 2.0).sqrt(),
+        visible_arc_deg: finding.visible_arc_deg,
+        mm_per_px: map.mm_per_px(),
+        mm_source: if case.white_to_white_mm.is_some() { MmSource::Case } else { MmSource::Assumed },
+        score: finding.score,
+    });
+    Some(map)
+}
+
+/// The marks that stand as the sheet says they should, each with what it denotes.
+fn chosen_marks<'a>(
+    record: &mut Record,
+    findings: &'a [MarkFinding],
+    limbus: &LimbusFinding,
+    case: &Case,
+) -> Option<Vec<(&'a MarkFinding, MarkReading)>> {
+    let on_axis = [0.0, 180.0];
+    let pattern: &[f64] = if case.marks_denote_deg.is_empty() { &on_axis } else { &case.marks_denote_deg };
+    let hint = match (case.marks_denote_deg.is_empty(), case.zero_direction_deg, case.intended_axis_deg) {
+        (false, zero, _) => zero,
+        (true, Some(zero), Some(axis)) => Some(zero + axis),
+        _ => None,
+    };
+    let reading = match choose(findings, &limbus.ellipse, pattern, hint) {
+        Ok(reading) => reading,
+        Err(cause) => {
+            let (code, hint) = match &cause {
+                ChoiceRefusal::Missing { .. } => (
+                    RefusalCode::ReferenceMarksMissing,
+                    "use a still in which the marks on the limbus are in focus and not covered; faint marks show best \
+                     when they are dried",
+                ),
+                ChoiceRefusal::Ambiguous { .. } => (
+                    RefusalCode::ReferenceMarksAmbiguous,
+                    "say in the case sheet what the marks denote (marks_denote_deg) and roughly where the eye's 0 lies \
+                     in the picture (zero_direction_deg), or use a still that shows all marks",
+                ),
+            };
+            record.refusals.push(refusal(code, cause, hint));
+            return None;
+        }
+    };
+    let marks = marks_of(&reading, findings, pattern);
+    if marks.len() == 1 && pattern.len() > 1 {
+        record.warnings.push("one reference mark only: the angle rests on the centre of the limbus".into());
+    }
+    Some(marks)
+}
+
+fn marks_of<'a>(
+    reading: &Reading,
+    findings: &'a [MarkFinding],
+    pattern: &[f64],
+) -> Vec<(&'a MarkFinding, MarkReading)> {
+    reading
+        .placed
+        .iter()
+        .map(|placed| {
+            let finding = &findings[placed.finding];
+            let mark = MarkReading {
+                place: finding.centroid,
+                covariance: finding.covariance,
+                denotes_deg: pattern[placed.pattern],
+            };
+            (finding, mark)
+        })
+        .collect()
+}
+
+fn found_lens(record: &mut Record, picture: &Picture, limbus: &LimbusFinding) -> Option<LensFinding> {
+    match find_lens_marks(picture, &limbus.ellipse) {
+        Ok(finding) => {
+            record.lens_marks = finding
+                .marks
+                .iter()
+                .map(|mark| LensMark {
+                    center_px: [mark.centroid.x, mark.centroid.y],
+                    sd_px: across_sd_px(mark.covariance, &finding),
+                    group: mark.group,
+                })
+                .collect();
+            if finding.groups_seen == 1 {
+                record
+                    .warnings
+                    .push("one group of lens marks only: the axis rests on the group's own direction".into());
+            }
+            Some(finding)
+        }
+        Err(cause) => {
+            let (code, hint) = match &cause {
+                LensRefusal::Missing { .. } => (
+                    RefusalCode::LensMarksMissing,
+                    "use a still in which both groups of the lens's marks are in focus inside the pupil, clear of \
+                     reflections and instruments",
+                ),
+                LensRefusal::Ambiguous { .. } => {
+                    (RefusalCode::LensMarksAmbiguous, "use a still in which folds and reflections lie elsewhere")
+                }
+            };
+            record.refusals.push(refusal(code, cause, hint));
+            None
+        }
+    }
+}
+
+fn across_sd_px(covariance: crate::geometry::Matrix, lens: &LensFinding) -> f64 {
+    let along = lens.ends[1].0 - lens.ends[0].0;
+    let across = Vector::new(-along.y, along.x).try_normalize(0.0).unwrap_or_else(Vector::x);
+    across.dot(&(covariance * across)).max(0.0).sqrt()
+}
+
+fn reading_sd_deg(map: &EyeMap, reading: &MarkReading) -> f64 {
+    let eye = map.to_eye(&reading.place);
+    let across = Vector::new(-eye.y, eye.x).try_normalize(0.0).unwrap_or_else(Vector::x);
+    let spread = map.inverse_matrix() * reading.covariance * map.inverse_matrix();
+    (across.dot(&(spread * across)).max(0.0).sqrt() / eye.norm()).to_degrees()
+}
+
+fn describe_mark(
+    finding: &MarkFinding,
+    reading: &MarkReading,
+    meridian: Meridian,
+    sd_deg: f64,
+    map: &EyeMap,
+    denotes: bool,
+) -> ReferenceMark {
+    let radial = map.to_eye(&finding.centroid);
+    let outward = map.matrix() * radial;
+    let in_picture = outward.try_normalize(0.0).unwrap_or_else(Vector::x);
+    let across = Vector::new(-in_picture.y, in_picture.x);
+    let lean = finding.direction.and_then(|(direction, _)| {
+        let own = Axis::of(&map.displacement_to_eye(&direction))?;
+        Some(Axis::from_degrees(ccw_degrees(&radial)?)?.turn_to(own))
+    });
+    ReferenceMark {
+        meridian_deg: meridian.degrees(),
+        denotes_deg: denotes.then_some(reading.denotes_deg),
+        sd_deg,
+        center_px: [finding.centroid.x, finding.centroid.y],
+        kind: if finding.direction.is_some() { MarkKind::Radial } else { MarkKind::Dot },
+        length_mm: map.displacement_to_eye(&(in_picture * finding.length_px)).norm(),
+        width_mm: map.displacement_to_eye(&(across * finding.width_px)).norm(),
+        lean_deg: lean,
+        contrast: finding.contrast,
+    }
+}
+
+fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding, marks: usize) {
+    let interval = aligned.interval95_deg();
+    let half = (interval[1] - interval[0]) / 2.0;
+    if half > WIDEST_HALF_INTERVAL_DEG {
+        record.refusals.push(refusal(
+            RefusalCode::IntervalTooWide,
+            format!(
+                "error {:+.1}° with a 95 % interval of ±{half:.1}°, wider than ±{WIDEST_HALF_INTERVAL_DEG:.1}°",
+                aligned.error_deg
+            ),
+            if marks == 1 || lens.groups_seen == 1 {
+                "use a still that shows both opposite marks and both groups of the lens's marks"
+            } else {
+                "use a sharper or larger still, with the limbus seen squarely"
+            },
+        ));
+    }
+    if let Some(opposition) = aligned.marks_opposition_deg
+        && opposition.abs() > 5.0
+    {
+        record.warnings.push(format!("the reference marks are {opposition:+.1}° from opposite"));
+    }
+    record.alignment = Some(Alignment {
+        error_deg: aligned.error_deg,
+        sd_deg: aligned.sd_deg(),
+        interval95_deg: interval,
+        reference_deg: aligned.reference.degrees(),
+        intended_deg: aligned.intended.degrees(),
+        lens_deg: aligned.lens.degrees(),
+        lens_axis_in_eye_deg: aligned.lens_axis_in_eye.map(Axis::notation_degrees),
+        marks_opposition_deg: aligned.marks_opposition_deg,
+        offset_apparent_mm: aligned.offset_apparent_mm,
+        variance_parts_deg2: aligned.parts,
+    });
 }

@@ -99,6 +99,8 @@ pub enum RefusalCode {
     ReferenceMarksMissing,
     /// Two readings of the reference marks fit nearly alike, or their pattern leaves two answers.
     ReferenceMarksAmbiguous,
+    /// The marks denote meridians, and no intended axis is given to lay off from them.
+    IntendedAxisMissing,
     /// The lens marks were not found.
     LensMarksMissing,
     /// Two readings of the lens marks fit nearly alike.

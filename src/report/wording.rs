@@ -80,6 +80,7 @@ pub fn cause_in_words(code: RefusalCode) -> &'static str {
         RefusalCode::LimbusTooLittleVisible => "too little of the limbus visible",
         RefusalCode::ReferenceMarksMissing => "reference marks missing",
         RefusalCode::ReferenceMarksAmbiguous => "reference marks ambiguous",
+        RefusalCode::IntendedAxisMissing => "intended axis not given",
         RefusalCode::LensMarksMissing => "lens marks missing",
         RefusalCode::LensMarksAmbiguous => "lens marks ambiguous",
         RefusalCode::IntervalTooWide => "interval too wide",

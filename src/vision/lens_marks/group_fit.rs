@@ -184,7 +184,15 @@ impl Window {
             }
         }
         // Turned about to geometry, depth, ground.
-        let order = |i: usize| if i < FREE { GROUND + 1 + i } else if i == FREE { GROUND } else { i - FREE - 1 };
+        let order = |i: usize| {
+            if i < FREE {
+                GROUND + 1 + i
+            } else if i == FREE {
+                GROUND
+            } else {
+                i - FREE - 1
+            }
+        };
         let normal = SMatrix::<f64, ALL, ALL>::from_fn(|i, j| {
             let (i, j) = (order(i).max(order(j)), order(i).min(order(j)));
             lower[i][j]

@@ -182,7 +182,8 @@ fn starts(patch: &Patch, candidate: &Candidate) -> Vec<Line> {
                 };
                 let likeness = correlation(&template, stretch);
                 if from >= 0 && best.is_none_or(|(b, _)| likeness > b) {
-                    let place = candidate.place + Vector::new(cos, sin) * f64::from(shift) + Vector::new(-sin, cos) * across;
+                    let place =
+                        candidate.place + Vector::new(cos, sin) * f64::from(shift) + Vector::new(-sin, cos) * across;
                     best = Some((likeness, Shape { place, angle: candidate.angle, ..shape }.within_range(kind, scale)));
                 }
             }
@@ -205,7 +206,8 @@ fn two_lines(scale: f64, darkness: &impl Fn(f64, f64) -> f64) -> Option<(f64, f6
     let step = 0.0035 * scale;
     let across: Vec<f64> = (-STEPS..=STEPS)
         .map(|k| {
-            [-0.03, -0.015, 0.0, 0.015, 0.03].iter().map(|s| darkness(s * scale, f64::from(k) * step)).sum::<f64>() / 5.0
+            [-0.03, -0.015, 0.0, 0.015, 0.03].iter().map(|s| darkness(s * scale, f64::from(k) * step)).sum::<f64>()
+                / 5.0
         })
         .collect();
     let ground = across[0].min(across[across.len() - 1]);

@@ -162,4 +162,3 @@ impl Shape {
 fn logistic(x: f64) -> f64 {
     1.0 / (1.0 + (-x).exp())
 }
-

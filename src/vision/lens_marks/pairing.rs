@@ -215,6 +215,7 @@ fn geometry(patch: &Patch, a: &Vector, b: &Vector) -> Option<(f64, f64)> {
     (offset < MOST_OFFSET && (half - HALF_CHORD.0).abs() < HALF_CHORD_REACH).then_some((half, offset))
 }
 
+/// How well two groups pair as the two of one lens; `None` where they do not.
 pub fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
     if a.kind != b.kind {
         return None;
