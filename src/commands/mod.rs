@@ -1,8 +1,10 @@
 //! One file a verb: arguments, calls, messages; no measuring.
 
+mod files;
 mod measure;
 mod messages;
 mod schema;
+mod simulate;
 
 use clap::{Parser, Subcommand};
 use messages::say;
@@ -22,6 +24,7 @@ struct Cli {
 enum Verb {
     Measure(measure::MeasureArgs),
     Schema(schema::SchemaArgs),
+    Simulate(simulate::SimulateArgs),
 }
 
 /// How a run ended.
@@ -58,6 +61,7 @@ pub fn run() -> ExitCode {
     let ending = match cli.verb {
         Verb::Measure(args) => measure::run(&args),
         Verb::Schema(args) => schema::run(&args),
+        Verb::Simulate(args) => simulate::run(&args),
     };
     ending
         .unwrap_or_else(|failure| {

@@ -1,5 +1,6 @@
 //! An ellipse in the picture, as a symmetric matrix.
 
+use super::eye_map::symmetric_root;
 use super::{Matrix, PixelPoint, Vector};
 use std::f64::consts::PI;
 
@@ -40,6 +41,13 @@ impl Ellipse {
         let off = (a - b) * sin * cos;
         let matrix = Matrix::new(a * cos * cos + b * sin * sin, off, off, a * sin * sin + b * cos * cos);
         Self::from_matrix(center, matrix)
+    }
+
+    /// Image of the unit circle under `center + linear u` (px); `None` unless `linear` is finite and invertible.
+    pub fn image_of_circle(center: PixelPoint, linear: &Matrix) -> Option<Self> {
+        linear.try_inverse()?;
+        let root = symmetric_root(&(linear * linear.transpose()))?;
+        Self::from_matrix(center, (root + root.transpose()) / 2.0)
     }
 
     /// A circle (px).
@@ -209,5 +217,18 @@ mod tests {
         assert!(Ellipse::from_axes(o, [1.0, 0.0], 0.0).is_none());
         assert!(Ellipse::from_axes(o, [f64::NAN, 1.0], 0.0).is_none());
         assert!(Ellipse::from_matrix(o, Matrix::new(1.0, 2.0, 2.0, 1.0)).is_none());
+    }
+
+    /// A linear map carries the unit circle onto its image ellipse, point by point.
+    #[test]
+    fn image_of_a_circle_holds_every_image_point() {
+        let linear = Matrix::new(120.0, 35.0, -20.0, 80.0);
+        let center = PixelPoint::new(10.0, -5.0);
+        let e = Ellipse::image_of_circle(center, &linear).unwrap();
+        for k in 0..36 {
+            let t = f64::from(k * 10).to_radians();
+            assert!((e.level(&(center + linear * Vector::new(t.cos(), t.sin()))) - 1.0).abs() < 1e-12);
+        }
+        assert!(Ellipse::image_of_circle(center, &Matrix::new(1.0, 2.0, 2.0, 4.0)).is_none());
     }
 }

@@ -1,6 +1,7 @@
 //! The folder that a run writes to. Each file appears whole or not at all.
 
 use super::inputs::Job;
+use crate::commands::files::{temporary, write_whole};
 use crate::commands::messages::Failure;
 use crate::measurement::Measured;
 use crate::record::Record;
@@ -9,7 +10,7 @@ use crate::report::{ndjson, overlay, page, table};
 use crate::vision::Picture;
 use image::codecs::jpeg::JpegEncoder;
 use std::collections::{HashMap, HashSet};
-use std::io::{self, Write};
+use std::io;
 use std::path::{Path, PathBuf};
 
 /// Folder of the overlays in the folder of the run.
@@ -125,21 +126,4 @@ fn whole_name(path: &Path) -> String {
         _ => None,
     });
     parts.collect::<Vec<_>>().join("_")
-}
-
-/// Write `bytes` to a file beside `path`, then give it the name: what stood there before stays until then.
-fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut file = temporary(path.parent().unwrap_or(Path::new(".")))?;
-    file.write_all(bytes)?;
-    file.persist(path)?;
-    Ok(())
-}
-
-fn temporary(folder: &Path) -> io::Result<tempfile::NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".stillaxis-").suffix(".tmp");
-    // Temporary files are for their owner alone; what a run writes is for whom the umask says.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    builder.tempfile_in(folder)
 }

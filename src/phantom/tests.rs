@@ -1,0 +1,205 @@
+//! Properties of whole drawn stills.
+
+use super::marks::Ink;
+use super::scene::{LensMarkKind, ReferenceMark, ReferenceMarkKind, Scene, Speculum};
+use super::{AxisPlan, Difficulty, MarkVisibility, MarksShown, View, Visibility, Wanted, draw, encode, truth};
+use crate::geometry::{PixelPoint, Vector, axis_difference};
+use image::RgbImage;
+
+/// A plain grey field under even light, seen by a camera that is linear, sharp and free of noise.
+fn bare(scene: &mut Scene) {
+    const GREY: [f64; 3] = [200.0; 3];
+    let s = &mut scene.sclera;
+    (s.colour, s.limbus_colour, s.redness, s.vessels, s.limbus_strength) = (GREY, GREY, 0.0, 0, 0.0);
+    s.blood.clear();
+    let i = &mut scene.iris;
+    (i.outer_colour, i.inner_colour, i.fibres, i.blotches, i.dark_ring, i.haze) = (GREY, GREY, 0.0, 0.0, 0.0, 0.0);
+    let p = &mut scene.pupil;
+    (p.hooks, p.ruff, p.reflex.bright, p.reflex.dull, p.reflex.clouds) = (false, 0.0, GREY, GREY, 0.0);
+    let lens = scene.lens.as_mut().unwrap();
+    (lens.edge_reflection, lens.capsule_opening_mm, lens.folds) = (0.0, 0.0, 0);
+    let a = &mut scene.surroundings;
+    (a.upper_lid_r, a.lower_lid_r, a.half_width_r, a.lashes, a.speculum) = (20.0, 20.0, 20.0, 0, Speculum::None);
+    scene.instruments.clear();
+    scene.bubbles.clear();
+    scene.reflections.clear();
+    let l = &mut scene.light;
+    (l.gain, l.exposure, l.slope, l.outside, l.hard_rim) = ([1.0; 3], 1.0, 0.0, 1.0, false);
+    let c = &mut scene.camera;
+    (c.resolution, c.blur_px, c.motion_px, c.noise_levels, c.sharpening) = (1.0, 0.0, 0.0, 0.0, 0.0);
+    (c.gamma, c.contrast, c.saturation, c.black) = (2.2, 1.0, 1.0, [0.0; 3]);
+}
+
+/// Darkness-weighted centroid of what `b` has and `a` has not, within `reach` px of `about`.
+fn centroid_of_difference(a: &RgbImage, b: &RgbImage, about: &PixelPoint, reach: f64) -> PixelPoint {
+    let (mut sum, mut weight) = (Vector::zeros(), 0.0);
+    for (x, y, p) in a.enumerate_pixels() {
+        let place = Vector::new(f64::from(x), f64::from(y));
+        if (place - about.coords).norm() < reach {
+            let ratio = (f64::from(p.0[1]) - f64::from(b.get_pixel(x, y).0[1])) / f64::from(p.0[1]).max(1.0);
+            sum += place * ratio;
+            weight += ratio;
+        }
+    }
+    assert!(weight > 3.0, "hardly anything drawn: {weight}");
+    PixelPoint::from(sum / weight)
+}
+
+fn mark(kind: ReferenceMarkKind, meridian_deg: f64) -> ReferenceMark {
+    ReferenceMark {
+        meridian_deg,
+        kind,
+        inner_r: 0.95,
+        outer_r: 1.2,
+        width_r: [0.06, 0.03],
+        lean_deg: 7.0,
+        softness_r: 0.006,
+        opacity: 0.9,
+        fading: 0.5,
+        broken: 0.3,
+        ink: [0.0; 3],
+        seed: 9,
+    }
+}
+
+/// The darkness in the picture lies where the truth says, within 0.1 px, for every kind of mark under tilt, squeezed
+/// pixels and an oblique turn.
+#[test]
+fn marks_lie_where_the_truth_says() {
+    let kinds = [
+        ReferenceMarkKind::Line,
+        ReferenceMarkKind::Stroke,
+        ReferenceMarkKind::Dot,
+        ReferenceMarkKind::Blot,
+        ReferenceMarkKind::Crossed { angle_deg: 50.0 },
+        ReferenceMarkKind::Doubled { gap_r: 0.06 },
+    ];
+    let mut scene = Scene::random(3, 0, &Wanted { difficulty: Difficulty::Easy, ..Wanted::default() });
+    bare(&mut scene);
+    let v = &mut scene.view;
+    (v.width_px, v.height_px, v.limbus_center_px, v.limbus_half_width_px) = (640, 480, [318.3, 241.7], 130.0);
+    (v.turn_deg, v.tilt_deg, v.tilt_direction_deg, v.pixel_aspect) = (33.0, 9.0, 70.0, 0.8);
+    let lens = scene.lens.as_mut().unwrap();
+    lens.marks.as_mut().unwrap().colour = [0.0; 3];
+    lens.marks.as_mut().unwrap().kind = LensMarkKind::Dash { length_mm: 0.8 };
+    let view = View::new(&scene.view).unwrap();
+    scene.reference_marks.clear();
+    let mut without = scene.clone();
+    without.lens.as_mut().unwrap().marks = None;
+    let ground = draw(&without).unwrap().picture;
+    scene.reference_marks = (0..6).map(|k| mark(kinds[k], 60.0 * k as f64 + 11.0)).collect();
+    let picture = draw(&scene).unwrap().picture;
+    for m in &scene.reference_marks {
+        let ink = Ink::new(m);
+        let told = view.picture_of(&ink.centroid());
+        let seen = centroid_of_difference(&ground, &picture, &told, ink.reach() * 140.0);
+        assert!((seen - told).norm() < 0.1, "{:?}: {seen:?}, truth {told:?}", m.kind);
+    }
+    let lens = scene.lens.as_ref().unwrap();
+    for told in super::lens::group_centers(&view, lens, lens.marks.as_ref().unwrap()).map(|c| view.picture_of(&c)) {
+        let seen = centroid_of_difference(&ground, &picture, &told, 20.0);
+        assert!((seen - told).norm() < 0.1, "lens: {seen:?}, truth {told:?}");
+    }
+}
+
+fn all_seen(scene: &Scene) -> Visibility {
+    let seen = MarkVisibility { share: 1.0, contrast_levels: 50.0 };
+    Visibility { limbus: 1.0, reference_marks: vec![seen; scene.reference_marks.len()], lens_groups: vec![seen; 2] }
+}
+
+/// Turning the whole scene turns both directions alike and leaves the error.
+#[test]
+fn turning_the_scene_turns_the_truth() {
+    for still in 0..12 {
+        let axis = if still % 2 == 0 { AxisPlan::OnMarks } else { AxisPlan::Anywhere };
+        let mut scene = Scene::random(5, still, &Wanted { axis, ..Wanted::default() });
+        scene.view.pixel_aspect = 1.0;
+        let before = truth(&scene, "a", &all_seen(&scene)).unwrap();
+        for turn in [1.0, 17.0, 90.0, 200.0] {
+            let mut turned = scene.clone();
+            turned.view.turn_deg += turn;
+            turned.view.tilt_direction_deg += turn;
+            let after = truth(&turned, "a", &all_seen(&turned)).unwrap();
+            let moved = |a: Option<f64>, b: Option<f64>| axis_difference(a.unwrap(), b.unwrap());
+            assert!((axis_difference(turn, moved(before.reference_deg, after.reference_deg))).abs() < 1e-9);
+            assert!((axis_difference(turn, moved(before.lens_deg, after.lens_deg))).abs() < 1e-9);
+            assert!(moved(before.alignment_error_deg, after.alignment_error_deg).abs() < 1e-9);
+        }
+    }
+}
+
+/// A lens turned by a degree moves the error by one; a mark moved along the limbus moves the chord by half.
+#[test]
+fn faults_enter_the_truth_with_their_size() {
+    let mut scene = Scene::random(5, 2, &Wanted { difficulty: Difficulty::Easy, ..Wanted::default() });
+    scene.lens.as_mut().unwrap().tilt_deg = 0.0;
+    scene.reference_marks.truncate(2);
+    for (m, meridian) in scene.reference_marks.iter_mut().zip([40.0, 220.0]) {
+        *m = ReferenceMark { meridian_deg: meridian, lean_deg: 0.0, ..mark(ReferenceMarkKind::Dot, 0.0) };
+    }
+    scene.plan.marks_meant_deg = vec![40.0, 220.0];
+    scene.plan.intended_axis_deg = 40.0;
+    scene.lens.as_mut().unwrap().axis_deg = 44.0;
+    let error = |s: &Scene| truth(s, "a", &all_seen(s)).unwrap().alignment_error_deg.unwrap();
+    assert!((error(&scene) - 4.0).abs() < 1e-3, "{}", error(&scene));
+    let mut lens_turned = scene.clone();
+    lens_turned.lens.as_mut().unwrap().axis_deg += 1.0;
+    assert!((error(&lens_turned) - error(&scene) - 1.0).abs() < 1e-9);
+    let mut mark_moved = scene.clone();
+    mark_moved.reference_marks[1].meridian_deg += 2.0;
+    assert!((error(&mark_moved) - error(&scene) + 1.0).abs() < 1e-3);
+}
+
+/// The same seed gives the same bytes, on any thread; another still of the series differs.
+#[test]
+fn same_seed_same_bytes() {
+    let wanted = Wanted { difficulty: Difficulty::Hard, ..Wanted::default() };
+    let bytes = |still: u64| {
+        let mut scene = Scene::random(11, still, &wanted);
+        // Small, for speed; nothing else depends on the size.
+        (scene.view.width_px, scene.view.height_px) = (200, 150);
+        encode(&draw(&scene).unwrap().picture, &scene.camera).unwrap()
+    };
+    let first = bytes(0);
+    let elsewhere = std::thread::scope(|s| s.spawn(|| bytes(0)).join().unwrap());
+    assert!(first == elsewhere);
+    assert!(first != bytes(1));
+}
+
+/// What is asked for is drawn, and a kind of mark that is missing leaves no error in the truth.
+#[test]
+fn missing_marks_leave_no_error() {
+    for (marks, missing) in [
+        (MarksShown::ReferenceOnly, Some("lens")),
+        (MarksShown::LensOnly, Some("reference")),
+        (MarksShown::None, Some("both")),
+        (MarksShown::Both, None),
+    ] {
+        for still in 0..20 {
+            let scene = Scene::random(2, still, &Wanted { marks, ..Wanted::default() });
+            let seen = MarkVisibility { share: 1.0, contrast_levels: 50.0 };
+            let groups = if scene.lens.as_ref().is_some_and(|l| l.marks.is_some()) { 2 } else { 0 };
+            let visibility = Visibility {
+                limbus: 1.0,
+                reference_marks: vec![seen; scene.reference_marks.len()],
+                lens_groups: vec![seen; groups],
+            };
+            let truth = truth(&scene, "a", &visibility).unwrap();
+            assert_eq!(truth.missing.as_deref(), missing);
+            assert_eq!(truth.alignment_error_deg.is_some(), missing.is_none());
+            let json = serde_json::to_value(&truth).unwrap();
+            assert_eq!(json.get("alignment_error_deg").is_some(), missing.is_none());
+            assert_eq!(json["limbus"]["semi_axes_px"].as_array().unwrap().len(), 2);
+            assert!(json["limbus"]["angle_deg"].is_f64() && json["limbus"]["center_px"][1].is_f64());
+        }
+    }
+}
+
+/// A scene survives being written and read.
+#[test]
+fn a_scene_is_its_parameters() {
+    let scene = Scene::random(8, 4, &Wanted::default());
+    let read: Scene = serde_json::from_str(&serde_json::to_string(&scene).unwrap()).unwrap();
+    assert_eq!(truth(&read, "a", &all_seen(&read)), truth(&scene, "a", &all_seen(&scene)));
+    assert_eq!(read.reference_marks.len(), scene.reference_marks.len());
+}
