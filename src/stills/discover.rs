@@ -88,3 +88,74 @@ fn is_picture_name(path: &Path) -> bool {
         .and_then(|extension| extension.to_str())
         .is_some_and(|extension| EXTENSIONS.iter().any(|known| known.eq_ignore_ascii_case(extension)))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    fn tree(files: &[&str]) -> tempfile::TempDir {
+        let folder = tempfile::tempdir().expect("a folder for temporary files");
+        for file in files {
+            let path = folder.path().join(file);
+            fs::create_dir_all(path.parent().expect("in the folder")).expect("made");
+            fs::write(path, "").expect("written");
+        }
+        folder
+    }
+
+    fn names(found: &Found, folder: &Path) -> Vec<String> {
+        found.stills.iter().map(|path| shown(path.strip_prefix(folder).unwrap_or(path))).collect()
+    }
+
+    #[test]
+    fn a_folder_is_searched_in_order_for_pictures_that_are_not_hidden() {
+        let folder = tree(&[
+            "b.JPG",
+            "a/z.tiff",
+            "a/y.WebP",
+            "c.jpeg",
+            "d.png",
+            "e.bmp",
+            "f.tif",
+            "notes.txt",
+            "cases.csv",
+            "jpg",
+            ".g.jpg",
+            ".hidden/h.jpg",
+            "out/overlays/b.jpg",
+            "other/overlays/i.jpg",
+        ]);
+        let found = discover(&[folder.path().to_owned()], &[folder.path().join("out/overlays")]);
+        let expected = ["a/y.WebP", "a/z.tiff", "b.JPG", "c.jpeg", "d.png", "e.bmp", "f.tif", "other/overlays/i.jpg"];
+        assert_eq!(names(&found, folder.path()), expected);
+        assert_eq!((found.notes, found.faults), (Vec::new(), Vec::new()));
+    }
+
+    #[test]
+    fn files_are_taken_whatever_their_name_and_in_the_order_given() {
+        let folder = tree(&["b.txt", ".a.jpg"]);
+        let paths = ["b.txt", ".a.jpg", "missing.jpg"].map(|name| folder.path().join(name));
+        let found = discover(&paths, &[]);
+        assert_eq!(found, Found { stills: paths.to_vec(), ..Found::default() });
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_are_followed_without_going_in_circles() {
+        use std::os::unix::fs::symlink;
+        let folder = tree(&["a/x.jpg", "far/y.jpg"]);
+        let root = folder.path().join("a");
+        symlink("..", root.join("up")).expect("linked");
+        symlink(&root, root.join("itself")).expect("linked");
+        symlink(folder.path().join("far"), root.join("far")).expect("linked");
+        symlink("gone", root.join("nowhere")).expect("linked");
+        symlink("gone", root.join("lost.jpg")).expect("linked");
+        let found = discover(std::slice::from_ref(&root), &[]);
+        let mut got = names(&found, &root);
+        got.sort();
+        assert_eq!(got, ["far/y.jpg", "x.jpg"]);
+        assert_eq!(found.faults.len(), 1, "{found:?}");
+        assert!(found.faults[0].starts_with(&shown(&root.join("lost.jpg"))), "{found:?}");
+    }
+}

@@ -86,6 +86,9 @@ pub enum LoadError {
         /// Rows.
         height: u32,
     },
+    /// Too large for the decoder, which does not say how large.
+    #[error("takes too much memory to decode, expected fewer than {} megapixels", TOO_MANY_PIXELS / 1_000_000)]
+    TooMuchMemory,
     /// A JPEG that stops early.
     #[error("the file is cut short: its JPEG data end before the end of the picture")]
     CutShort,
@@ -93,8 +96,38 @@ pub enum LoadError {
     #[error("samples of type {0:?}, expected whole numbers of 8 or 16 bits")]
     OtherSamples(image::ColorType),
     /// The decoder gave up.
-    #[error("damaged or cut short: {0}")]
+    #[error("damaged or cut short: {}", on_one_line(.0))]
     Decode(#[source] ImageError),
+}
+
+impl LoadError {
+    /// What to do about it.
+    pub fn hint(&self) -> &'static str {
+        match self {
+            Self::Io(_) | Self::NotAFile => "check the path, and whether the file may be read",
+            Self::Empty | Self::CutShort | Self::Decode(_) => "copy or export the still again from the recorder",
+            Self::NotAPicture | Self::OtherFormat(_) | Self::OtherSamples(_) => {
+                "export the still as JPEG, PNG or TIFF with 8 or 16 bits a channel"
+            }
+            Self::TooManyBytes { .. } | Self::TooManyPixels { .. } | Self::TooMuchMemory => {
+                "export the still in the size it was recorded in"
+            }
+        }
+    }
+}
+
+impl From<ImageError> for LoadError {
+    fn from(error: ImageError) -> Self {
+        match error {
+            ImageError::Limits(_) => Self::TooMuchMemory,
+            other => Self::Decode(other),
+        }
+    }
+}
+
+/// Some decoders' messages end their line.
+fn on_one_line(error: &ImageError) -> String {
+    error.to_string().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// Read, decode and turn upright the still at `path`.
@@ -162,7 +195,7 @@ fn decode(bytes: &[u8]) -> Result<Picture, LoadError> {
     let mut limits = Limits::no_limits();
     limits.max_alloc = Some(2 * MOST_BYTES);
     reader.limits(limits);
-    let decoder = reader.into_decoder().map_err(LoadError::Decode)?;
+    let decoder = reader.into_decoder()?;
     let (width, height) = decoder.dimensions();
     if u64::from(width) * u64::from(height) >= TOO_MANY_PIXELS {
         return Err(LoadError::TooManyPixels { width, height });
@@ -171,7 +204,7 @@ fn decode(bytes: &[u8]) -> Result<Picture, LoadError> {
     if format == ImageFormat::Jpeg && !jpeg_reaches_its_end(bytes) {
         return Err(LoadError::CutShort);
     }
-    picture(DynamicImage::from_decoder(decoder).map_err(LoadError::Decode)?)
+    picture(DynamicImage::from_decoder(decoder)?)
 }
 
 /// Whether an end-of-image marker follows the last scan (ITU-T T.81, annex B). Bytes after it are no concern.

@@ -28,7 +28,10 @@ pub(super) fn measured<D>(job: &Job, draw: impl FnOnce(&Measured, &Picture) -> D
             let drawn = draw(&measured, &picture);
             Done { record: measured.record, drawn: Some(drawn) }
         }
-        Err(failure) => Done { record: unreadable(job, failure.still.clone(), failure.to_string()), drawn: None },
+        Err(failure) => Done {
+            record: unreadable(job, failure.still.clone(), failure.to_string(), failure.cause.hint()),
+            drawn: None,
+        },
     };
     // A fault of ours in one still must not lose the others.
     catch_unwind(AssertUnwindSafe(all)).unwrap_or_else(|panic| {
@@ -44,7 +47,10 @@ pub(super) fn measured<D>(job: &Job, draw: impl FnOnce(&Measured, &Picture) -> D
             pixel_aspect: recording.pixel_aspect,
             taken_at: None,
         };
-        Done { record: unreadable(job, still, message), drawn: None }
+        Done {
+            record: unreadable(job, still, message, "measure the other stills; report this one to who keeps stillaxis"),
+            drawn: None,
+        }
     })
 }
 
@@ -85,17 +91,13 @@ pub(super) fn in_order<J: Sync, R: Send>(
     });
 }
 
-fn unreadable(job: &Job, still: Still, message: String) -> Record {
+fn unreadable(job: &Job, still: Still, message: String, hint: &str) -> Record {
     Record {
         schema: SCHEMA_VERSION,
         still,
         case: job.case.columns.clone(),
         outcome: Outcome::Unreadable,
-        refusals: vec![Refusal {
-            code: RefusalCode::Unreadable,
-            message,
-            hint: "look whether the file opens elsewhere; copy or export it again from the recorder".into(),
-        }],
+        refusals: vec![Refusal { code: RefusalCode::Unreadable, message, hint: hint.into() }],
         warnings: job.warnings.clone(),
         limbus: None,
         reference_marks: Vec::new(),

@@ -204,3 +204,168 @@ impl Case {
         Self { columns, ..case }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::path::{Path, PathBuf};
+
+    fn sheet(text: &str) -> Sheet {
+        Sheet::parse(Path::new("cases.csv"), text.as_bytes()).expect("a sheet without faults")
+    }
+
+    fn cases(text: &str, stills: &[&str]) -> Matched {
+        let stills: Vec<PathBuf> = stills.iter().map(PathBuf::from).collect();
+        sheet(text).matched(&stills).expect("no still in doubt")
+    }
+
+    #[test]
+    fn every_column_reaches_its_field() {
+        let values = [
+            ("still", "x.png"),
+            ("case", "c1"),
+            ("patient", "p"),
+            ("eye", "os"),
+            ("operator", "o"),
+            ("technique", "t"),
+            ("date", "2024-02-29"),
+            ("stage", "end"),
+            ("marks_denote_deg", "\"0; 180\""),
+            ("zero_direction_deg", "355"),
+            ("intended_axis_deg", "180"),
+            ("lens_cylinder_d", "3.75"),
+            ("cylinder_plane", "Cornea"),
+            ("lens_power_d", "-5"),
+            ("lens_position_mm", "4.5"),
+            ("k_flat_d", "42"),
+            ("k_steep_d", "44.5"),
+            ("k_steep_axis_deg", "91"),
+            ("k_index", "1.3375"),
+            ("target_cylinder_d", "2.5"),
+            ("target_axis_deg", "92"),
+            ("incision_axis_deg", "93"),
+            ("induced_d", "0.3"),
+            ("sphere_d", "-0.25"),
+            ("cylinder_d", "-0.75"),
+            ("axis_deg", "94"),
+            ("vertex_mm", "12"),
+            ("refracted_on", "2024-03-30"),
+            ("white_to_white_mm", "11.9"),
+            ("limbus_height_mm", "11.1"),
+            ("pixel_aspect", "1.067"),
+            ("mirrored", "TRUE"),
+            ("exclude", "false"),
+            ("exclude_reason", "\"blurred, twice\""),
+        ];
+        assert_eq!(values.map(|(column, _)| column), COLUMNS);
+        let text = format!("{}\n{}\n", values.map(|v| v.0).join(","), values.map(|v| v.1).join(","));
+        let row = &sheet(&text).rows[0];
+        let said = |text: &str| Some(text.to_owned());
+        let expected = Case {
+            columns: values.map(|(column, cell)| (column.to_owned(), cell.trim_matches('"').to_owned())).into(),
+            still: said("x.png"),
+            case: said("c1"),
+            patient: said("p"),
+            eye: Some(Eye::Left),
+            operator: said("o"),
+            technique: said("t"),
+            date: Date::new(2024, 2, 29),
+            stage: said("end"),
+            marks_denote_deg: vec![0.0, 180.0],
+            zero_direction_deg: Some(355.0),
+            intended_axis_deg: Some(180.0),
+            lens_cylinder_d: Some(3.75),
+            cylinder_plane: Some(CylinderPlane::Cornea),
+            lens_power_d: Some(-5.0),
+            lens_position_mm: Some(4.5),
+            k_flat_d: Some(42.0),
+            k_steep_d: Some(44.5),
+            k_steep_axis_deg: Some(91.0),
+            k_index: Some(1.3375),
+            target_cylinder_d: Some(2.5),
+            target_axis_deg: Some(92.0),
+            incision_axis_deg: Some(93.0),
+            induced_d: Some(0.3),
+            sphere_d: Some(-0.25),
+            cylinder_d: Some(-0.75),
+            axis_deg: Some(94.0),
+            vertex_mm: Some(12.0),
+            refracted_on: Date::new(2024, 3, 30),
+            white_to_white_mm: Some(11.9),
+            limbus_height_mm: Some(11.1),
+            pixel_aspect: Some(1.067),
+            mirrored: Some(true),
+            exclude: Some(false),
+            exclude_reason: said("blurred, twice"),
+        };
+        assert_eq!(row.case, expected);
+        assert_eq!(row.case.recording(), Recording { pixel_aspect: 1.067, mirrored: true });
+    }
+
+    #[test]
+    fn spreadsheets_write_marks_blanks_capitals_and_carriage_returns() {
+        let text = "\u{feff}Still , Intended_Axis_Deg,Note,,\r\n x.png ,31, keep  me ,,\r\n,,,,\r\n\r\ny.png\r\n";
+        let sheet = sheet(text);
+        assert_eq!(sheet.unknown, ["Note"]);
+        assert_eq!(sheet.rows.iter().map(|row| row.line).collect::<Vec<_>>(), [2, 5]);
+        let first = &sheet.rows[0].case;
+        assert_eq!((first.still.as_deref(), first.intended_axis_deg), (Some("x.png"), Some(31.0)));
+        assert_eq!(first.columns["Note"], "keep  me");
+        assert_eq!(sheet.rows[1].case.columns["intended_axis_deg"], "");
+    }
+
+    #[test]
+    fn own_columns_may_have_any_name_that_is_no_slip() {
+        let own =
+            ["age", "note", "surgeon", "mark", "states", "lens", "axis_planned", "dates_seen", "k", "cylinder_note"];
+        assert_eq!(sheet(&format!("still,{}\nx.png\n", own.join(","))).unknown, own);
+        for slip in [
+            "Intended axis deg",
+            "intended-axis",
+            "intendedaxisdeg",
+            "intened_axis_deg",
+            "intneded_axis_deg",
+            "mirored",
+            "white_to_white",
+            "mirroredd",
+            "axis",
+        ] {
+            let text = format!("still,{slip}\nx.png\n");
+            assert!(Sheet::parse(Path::new("cases.csv"), text.as_bytes()).is_err(), "{slip}");
+        }
+    }
+
+    #[test]
+    fn rows_find_their_stills_by_the_end_of_the_path() {
+        let text = "still,intended_axis_deg\nx.png,1\nb/y.png,2\n../stills/a/y.png,3\nz.png,4\nng,5\n";
+        let matched = cases(text, &["/s/x.png", "/s/a/y.png", "/s/b/y.png", "/s/a/ax.png"]);
+        let axes: Vec<Option<f64>> = matched.cases.iter().map(|case| case.as_ref()?.intended_axis_deg).collect();
+        assert_eq!(axes, [Some(1.0), None, Some(2.0), None]);
+        let unused = [(4, "../stills/a/y.png"), (5, "z.png"), (6, "ng")];
+        assert_eq!(matched.unused, unused.map(|(line, name)| (line, name.to_owned())));
+    }
+
+    #[test]
+    fn a_row_without_a_still_speaks_for_its_whole_case() {
+        let text =
+            "still,case,intended_axis_deg,eye\n,c1,31,OD\nx.png,c1,,\ny.png,c1,32,\nz.png,c2,,\n,c3,33,OS\n,c4,34,\n";
+        let matched = cases(text, &["/s/x.png", "/s/y.png", "/s/z.png", "/c3/w.png", "/s/v.png"]);
+        let axis = |at: usize| matched.cases[at].as_ref().map(|case| (case.intended_axis_deg, case.eye));
+        assert_eq!(axis(0), Some((Some(31.0), Some(Eye::Right))));
+        assert_eq!(axis(1), Some((Some(32.0), Some(Eye::Right))));
+        assert_eq!(axis(2), Some((None, None)));
+        assert_eq!(axis(3), Some((Some(33.0), Some(Eye::Left))));
+        assert_eq!(axis(4), None);
+        assert_eq!(matched.cases[0].as_ref().map(|case| case.columns["still"].as_str()), Some("x.png"));
+        assert_eq!(matched.unused, [(7, "c4".to_owned())]);
+    }
+
+    /// 42 and 41 D are each possible, but flat is not steeper than steep.
+    #[test]
+    fn a_row_and_its_case_may_not_disagree() {
+        let text = "still,case,k_flat_d,k_steep_d\n,c1,42,\nx.png,c1,,41\n";
+        let error = sheet(text).matched(&[PathBuf::from("x.png")]).expect_err("flat above steep");
+        let expected = "cases.csv: line 3, column k_flat_d: \"42\", expected no more than k_steep_d, which is 41";
+        assert_eq!(error.to_string(), expected);
+    }
+}

@@ -133,10 +133,17 @@ impl Faults {
             self.add(1, None, "", "a line of headings, with `still` or `case` among them");
             return None;
         };
-        let headings = self.headings(&headings)?;
+        let mut lines = Lines { text, at: 0, line: 1 };
+        let headings = self.headings(lines.of(&headings), &headings)?;
         let mut rows = Vec::new();
-        for record in records {
-            let line = record.position().map_or(0, csv::Position::line);
+        // The reader takes all that follows an unclosed quotation mark for one cell, which must not swallow rows unsaid.
+        let unclosed = text.matches('"').count() % 2 == 1;
+        let mut records = records.peekable();
+        while let Some(record) = records.next() {
+            let line = lines.of(&record);
+            if unclosed && records.peek().is_none() && record.iter().any(|cell| cell.contains('\n')) {
+                self.add(line, None, "\"", "a second quotation mark that closes the cell");
+            }
             if let Some(columns) = self.columns(line, &headings, &record) {
                 rows.push(Row { line, case: self.case(line, columns) });
             }
@@ -147,8 +154,7 @@ impl Faults {
     }
 
     /// Headings, known ones in our spelling.
-    fn headings(&mut self, record: &csv::StringRecord) -> Option<Vec<String>> {
-        let line = record.position().map_or(1, csv::Position::line);
+    fn headings(&mut self, line: u64, record: &csv::StringRecord) -> Option<Vec<String>> {
         let mut headings: Vec<String> = Vec::new();
         for heading in record.iter().map(str::trim) {
             let known = COLUMNS.iter().find(|known| known.eq_ignore_ascii_case(heading));
@@ -231,6 +237,29 @@ impl Faults {
                 seen.insert((column, key), *line);
             }
         }
+    }
+}
+
+/// Counts lines up to a record. The reader's own count is that of the record before, with blank lines between left out.
+struct Lines<'a> {
+    text: &'a str,
+    at: usize,
+    line: u64,
+}
+
+impl Lines<'_> {
+    fn of(&mut self, record: &csv::StringRecord) -> u64 {
+        let start = record.position().map_or(0, |position| position.byte() as usize);
+        let bytes = self.text.as_bytes();
+        while let Some(byte) = bytes.get(self.at) {
+            let ends_line = *byte == b'\n' || (*byte == b'\r' && bytes.get(self.at + 1) != Some(&b'\n'));
+            if self.at >= start && !matches!(byte, b'\r' | b'\n') {
+                break;
+            }
+            self.line += u64::from(ends_line);
+            self.at += 1;
+        }
+        self.line
     }
 }
 
