@@ -18,5 +18,6 @@ pub(super) fn temporary(folder: &Path) -> io::Result<tempfile::NamedTempFile> {
     // Temporary files are for their owner alone; what a run writes is for whom the umask says.
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    builder.tempfile_in(folder)
+    // The kind alone: the name of a file that only comes and goes tells nobody anything.
+    builder.tempfile_in(folder).map_err(|error| error.kind().into())
 }

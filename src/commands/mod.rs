@@ -3,8 +3,10 @@
 mod files;
 mod measure;
 mod messages;
+mod predict;
 mod schema;
 mod simulate;
+mod standard_output;
 
 use clap::{Parser, Subcommand};
 use messages::say;
@@ -23,6 +25,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Verb {
     Measure(measure::MeasureArgs),
+    Predict(predict::PredictArgs),
     Schema(schema::SchemaArgs),
     Simulate(simulate::SimulateArgs),
 }
@@ -60,6 +63,7 @@ pub fn run() -> ExitCode {
     };
     let ending = match cli.verb {
         Verb::Measure(args) => measure::run(&args),
+        Verb::Predict(args) => predict::run(&args),
         Verb::Schema(args) => schema::run(&args),
         Verb::Simulate(args) => simulate::run(&args),
     };

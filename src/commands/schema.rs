@@ -2,9 +2,9 @@
 
 use super::Ending;
 use super::messages::Failure;
+use super::standard_output::print;
 use crate::record::Record;
 use clap::Args;
-use std::io::{ErrorKind, Write};
 
 /// Print the JSON Schema of a record, one line of measurements.ndjson.
 #[derive(Debug, Args)]
@@ -12,12 +12,8 @@ pub(super) struct SchemaArgs {}
 
 /// Print it.
 pub(super) fn run(_args: &SchemaArgs) -> Result<Ending, Failure> {
-    let failed = |cause: &dyn std::fmt::Display| Failure(format!("standard output: {cause}"));
-    let text = serde_json::to_string_pretty(&schemars::schema_for!(Record)).map_err(|error| failed(&error))?;
-    match writeln!(std::io::stdout().lock(), "{text}") {
-        // The reader has seen enough.
-        Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(Ending::Done),
-        Err(error) => Err(failed(&error)),
-        Ok(()) => Ok(Ending::Done),
-    }
+    let text = serde_json::to_string_pretty(&schemars::schema_for!(Record))
+        .map_err(|error| Failure(format!("standard output: {error}")))?;
+    print(&format!("{text}\n"))?;
+    Ok(Ending::Done)
 }
