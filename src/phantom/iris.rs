@@ -38,8 +38,8 @@ impl<'a> Stroma<'a> {
         let tone = smoothstep(0.18, 0.55, depth + wave * 2.0) as f32;
         let mut colour = mix(self.inner, self.outer, tone);
         colour = times(colour, (1.0 + 1.1 * fibre * i.fibres as f32 + 1.3 * blotch * i.blotches as f32).max(0.15));
-        let ring = smoothstep(0.80, 0.97, level) as f32 * i.dark_ring as f32;
+        let ring = smoothstep(0.86, 0.97, level) as f32 * i.dark_ring as f32;
         colour = times(colour, 1.0 - 0.6 * ring);
-        mix(colour, haze_colour, smoothstep(0.72, 1.0, level) as f32 * i.haze as f32)
+        mix(colour, haze_colour, smoothstep(0.84, 1.0, level) as f32 * i.haze as f32)
     }
 }

@@ -57,10 +57,12 @@ impl Skin<'_> {
 
     /// Distance beyond the lid's edge, limbus radii; negative on the eye.
     fn depth(&self, eye: &Vector) -> f64 {
-        let waver = f64::from(noise::value(eye.x * 2.3, eye.y * 2.3, self.seed ^ 3)) - 0.5;
+        let waver = f64::from(noise::clouds(eye.x * 1.1, eye.y * 1.1, 2, self.seed ^ 3)) - 0.5;
         let (upper, lower) = self.edges(eye.x);
+        let off = (eye.y - upper).max(lower - eye.y);
         let sideways = eye.x.abs() - self.s.half_width_r;
-        (eye.y - upper).max(lower - eye.y).max(sideways) * 0.9 + waver * 0.12
+        let away = if sideways > 0.0 { off.max(0.0).hypot(sideways) } else { off * 0.9 };
+        away + waver * 0.16
     }
 
     fn colour(&self, eye: &Vector, depth: f64) -> Rgb {
@@ -69,15 +71,17 @@ impl Skin<'_> {
         let fine = noise::clouds(eye.x * 9.0, eye.y * 9.0, 2, self.seed ^ 1);
         let mut skin = times(self.skin, 0.6 + 0.5 * soft + 0.35 * (fine - 0.5));
         if s.iodine > 0.0 {
-            let blot = noise::clouds(eye.x * 3.0, eye.y * 5.0, 3, self.seed ^ 2);
+            let blot = noise::clouds(eye.x * 1.6, eye.y * 2.6, 4, self.seed ^ 2);
             let stain = (smoothstep(0.35, 0.65, f64::from(blot)) * s.iodine) as f32;
             skin = mix(skin, [skin[0] * 0.72, skin[1] * 0.28, skin[2] * 0.06], stain);
         }
-        // The moist edge of the lid.
-        let margin = smoothstep(0.09, 0.03, depth) as f32;
-        skin = mix(skin, [0.42, 0.2, 0.15], margin * 0.55);
-        let gleam = noise::creases(eye.x * 4.0, depth * 14.0, self.seed ^ 4) * margin;
-        skin = mix(skin, [0.95, 0.95, 0.9], gleam * 0.7);
+        // The moist edge of the lid: paler, rounded, with broken highlights along it.
+        let margin = smoothstep(0.16, 0.02, depth) as f32;
+        skin = mix(skin, [0.5, 0.3, 0.24], margin * 0.5);
+        skin = times(skin, (0.55 + 0.45 * smoothstep(0.0, 0.06, depth) - 0.2 * smoothstep(0.12, 0.3, depth)) as f32);
+        let along_edge = noise::clouds(eye.x * 4.0 + eye.y * 4.0, depth * 11.0, 2, self.seed ^ 4);
+        let wet = smoothstep(0.62, 0.72, f64::from(along_edge)) as f32 * smoothstep(0.2, 0.05, depth) as f32;
+        skin = mix(skin, [1.1, 1.1, 1.0], wet * 0.55);
         let waver = 0.25 * (f64::from(soft) - 0.5);
         let covered = smoothstep(-0.02, 0.02, depth - s.skin_width_r + waver) as f32;
         if covered <= 0.0 {
@@ -87,9 +91,11 @@ impl Skin<'_> {
         let fold = noise::clouds(eye.x * 0.9 + 0.6 * eye.y, eye.y * 0.7, 2, self.seed ^ 6);
         let mut drape = times(self.drape, 0.35 + 0.75 * fold + 0.12 * weave);
         if s.plastic > 0.0 {
-            let crease = noise::creases(eye.x * 1.6 + 0.4 * eye.y, eye.y * 1.1, self.seed ^ 7);
-            let sheen = noise::creases(eye.x * 5.0, eye.y * 3.3, self.seed ^ 8) * fold;
-            drape = mix(drape, [0.9, 0.92, 0.85], (crease * 0.35 + sheen * 0.8) * s.plastic as f32);
+            let lie = along(360.0 * f64::from(noise::hash(3, 7, self.seed)));
+            let (u, v) = (eye.dot(&lie), lie.x * eye.y - lie.y * eye.x);
+            let crease = noise::creases(u * 1.2, v * 1.2, self.seed ^ 7);
+            let sheen = noise::creases(v * 2.1 + 0.8 * u, u * 2.1, self.seed ^ 8);
+            drape = mix(drape, [0.85, 0.88, 0.8], (crease * 0.4 + sheen * 0.3) * s.plastic as f32);
         }
         mix(skin, drape, covered)
     }

@@ -35,7 +35,8 @@ pub fn reflect(canvas: &mut Canvas, reflection: &Reflection, gain: &[f64; 3], se
     let [a, b] = reflection.size_r;
     let reach = match reflection.kind {
         ReflectionKind::Veil => a.max(b) * 2.2,
-        _ => a.max(b) * 1.6,
+        ReflectionKind::Ring => a.max(b) * 1.6,
+        ReflectionKind::Blob => a.max(b) * 5.0,
     };
     let tint = gain.map(|g| (0.7 + 0.3 * g) as f32);
     canvas.visit(&center, reach, |canvas, index, eye| {
@@ -45,7 +46,7 @@ pub fn reflect(canvas: &mut Canvas, reflection: &Reflection, gain: &[f64; 3], se
         let strength = match reflection.kind {
             ReflectionKind::Blob => {
                 let uneven = f64::from(noise::value(eye.x * 30.0, eye.y * 30.0, seed)) * 0.3;
-                smoothstep(1.0, 0.7, away + uneven) + 0.07 * smoothstep(1.6, 0.9, away)
+                smoothstep(1.0, 0.7, away + uneven) + 0.05 * (-(away / 2.2).powi(2)).exp()
             }
             ReflectionKind::Ring => {
                 let lamps = 0.55 + 0.45 * (8.0 * n.atan2(s)).cos();
@@ -59,7 +60,7 @@ pub fn reflect(canvas: &mut Canvas, reflection: &Reflection, gain: &[f64; 3], se
             let p = &mut canvas.pixels[index];
             *p = [0, 1, 2].map(|c| p[c] + light * tint[c]);
             if reflection.kind != ReflectionKind::Veil {
-                canvas.cover[index] += (strength.min(1.0) as f32) * free;
+                canvas.cover[index] += ((strength * 1.2 - 0.1).clamp(0.0, 1.0) as f32) * free;
             }
         }
     });

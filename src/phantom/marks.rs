@@ -71,6 +71,10 @@ impl<'a> Ink<'a> {
         let m = self.mark;
         let t = ((s / self.half_length + 1.0) / 2.0).clamp(0.0, 1.0);
         let half = (m.width_r[0] + (m.width_r[1] - m.width_r[0]) * t) / 2.0;
+        // A hand does not draw straight, nor evenly.
+        let hand = |rate: f64, row: f64| f64::from(noise::value(t * rate, row, m.seed)) - 0.5;
+        let n = n + hand(3.0, 4.5) * half * 0.5;
+        let half = half * (1.0 + 0.35 * hand(8.0, 2.5));
         let body = edge(half - n.abs(), m.softness_r) * edge(self.half_length - s.abs(), m.softness_r.max(half * 0.4));
         if body <= 0.0 {
             return 0.0;

@@ -61,7 +61,7 @@ pub fn draw(scene: &Scene) -> Option<Drawing> {
             lens_traces.extend(lens::draw_marks(canvas_ref, lens, marks));
         }
     }
-    pupil::Opening::new(&scene.pupil, seed ^ 0x9e37).draw_hooks(canvas_ref);
+    pupil::Opening::new(&scene.pupil, seed ^ 0x9e37).draw_device(canvas_ref);
     let mark_traces: Vec<_> = scene.reference_marks.iter().map(|m| marks::draw(canvas_ref, m)).collect();
     for (k, bubble) in scene.bubbles.iter().enumerate() {
         instruments::draw_bubble(canvas_ref, bubble, seed ^ (300 + k as u32));

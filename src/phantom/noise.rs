@@ -37,10 +37,15 @@ pub fn clouds(x: f64, y: f64, octaves: u32, seed: u32) -> f32 {
     sum / total
 }
 
-/// Narrow bright creases in [0, 1].
+/// Narrow bright creases in [0, 1], long along x, gathered in patches.
 pub fn creases(x: f64, y: f64, seed: u32) -> f32 {
-    let ridge = 1.0 - (2.0 * clouds(x, y, 2, seed) - 1.0).abs() * 2.2;
-    ridge.max(0.0).powi(6)
+    let patch = value(x * 0.45 + 9.0, y * 0.45, seed ^ 0x77);
+    if patch < 0.5 {
+        return 0.0;
+    }
+    let bent = y * 2.4 + 1.3 * f64::from(value(x * 0.6, y * 0.6, seed ^ 0x31));
+    let ridge = 1.0 - (2.0 * clouds(x * 0.33, bent, 2, seed) - 1.0).abs() * 3.0;
+    ridge.max(0.0).powi(4) * ((patch - 0.5) * 3.0).min(1.0)
 }
 
 fn blend(tx: f64, ty: f64, at: impl Fn(i32, i32) -> f32) -> f32 {

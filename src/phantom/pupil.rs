@@ -2,7 +2,7 @@
 
 use super::canvas::{Canvas, Rgb, Stroke, along, linear, mix, smoothstep, times};
 use super::noise;
-use super::scene::Pupil;
+use super::scene::{Pupil, PupilDevice};
 use crate::geometry::Vector;
 
 /// Painter of the pupil.
@@ -73,11 +73,36 @@ impl<'a> Opening<'a> {
         1.0 - (self.pupil.ruff * 0.75 * smoothstep(-0.045, -0.004, inside)) as f32
     }
 
-    /// Four hooks that pull the corners out, from beyond the limbus inwards.
-    pub fn draw_hooks(&self, canvas: &mut Canvas) {
-        if !self.pupil.hooks {
-            return;
+    /// What holds the pupil open.
+    pub fn draw_device(&self, canvas: &mut Canvas) {
+        match self.pupil.device {
+            PupilDevice::None => {}
+            PupilDevice::Hooks => self.draw_hooks(canvas),
+            PupilDevice::Ring => self.draw_ring(canvas),
         }
+    }
+
+    /// A thin square ring along the edge, a loop at each corner.
+    fn draw_ring(&self, canvas: &mut Canvas) {
+        let place = |degrees: f64, share: f64| {
+            let u = along(degrees - self.pupil.corner_deg);
+            self.center + along(degrees) * (self.scale * outline(u, self.pupil.squareness) * share)
+        };
+        let mut strokes = vec![(0..=96).map(|k| (place(f64::from(k) * 3.75, 0.985), 0.012)).collect::<Vec<_>>()];
+        for k in 0..4 {
+            let corner = place(self.pupil.corner_deg + 90.0 * f64::from(k), 0.97);
+            strokes.push((0..=12).map(|j| (corner + along(f64::from(j) * 30.0) * 0.035, 0.011)).collect());
+        }
+        for points in strokes {
+            canvas.stroke(&Stroke { points, softness: 0.004 }, |canvas, index, near| {
+                let round = 1.0 - near.across * near.across * 0.7;
+                canvas.lay(index, [0.12 + 0.3 * round, 0.16 + 0.32 * round, 0.3 + 0.4 * round], near.coverage * 0.6);
+            });
+        }
+    }
+
+    /// Four hooks that pull the corners out, from beyond the limbus inwards.
+    fn draw_hooks(&self, canvas: &mut Canvas) {
         for k in 0..4 {
             let direction = self.pupil.corner_deg + 90.0 * f64::from(k);
             let corner = self.scale * outline(Vector::x(), self.pupil.squareness);

@@ -155,10 +155,22 @@ pub struct Pupil {
     pub edge_r: f64,
     /// Darkness of a ruff along the edge, 0 to 1.
     pub ruff: f64,
-    /// Four hooks or a ring that hold it open.
-    pub hooks: bool,
+    /// What holds it open.
+    pub device: PupilDevice,
     /// The light from behind.
     pub reflex: Reflex,
+}
+
+/// What holds a pupil open.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PupilDevice {
+    /// Nothing.
+    None,
+    /// Four hooks through the limbus, one at each corner.
+    Hooks,
+    /// A ring along the edge.
+    Ring,
 }
 
 /// The light that comes back through the pupil.

@@ -17,6 +17,7 @@ pub struct White<'a> {
     base: Rgb,
     pink: Rgb,
     zone: Rgb,
+    red_side: Vector,
     /// Absorption by vessels, canvas pixel by pixel, 0 to 1.
     vessels: Vec<f32>,
 }
@@ -27,7 +28,15 @@ impl<'a> White<'a> {
         let vessels = vessels(canvas, sclera, rng);
         let base = linear(&sclera.colour);
         let pink = [base[0] * 0.95, base[1] * 0.52, base[2] * 0.48];
-        Self { sclera, seed, base, pink, zone: linear(&sclera.limbus_colour), vessels }
+        Self {
+            sclera,
+            seed,
+            base,
+            pink,
+            zone: linear(&sclera.limbus_colour),
+            red_side: along(rng.random_range(0.0..360.0)),
+            vessels,
+        }
     }
 
     /// Light of the white at a place.
@@ -39,15 +48,18 @@ impl<'a> White<'a> {
         let s = self.sclera;
         let tint = noise::clouds(eye.x * 1.7 + 5.0, eye.y * 1.7, 3, self.seed);
         let grain = noise::value(eye.x * 26.0, eye.y * 26.0, self.seed ^ 77);
-        let red = ((tint - 0.35) * 1.6).clamp(0.0, 1.0) * s.redness as f32;
+        let patch = ((tint - 0.35) * 1.6).clamp(0.0, 1.0);
+        // One side is redder than the other, the more so away from the limbus.
+        let sided = (eye.dot(&self.red_side) - 0.4).clamp(0.0, 1.2) as f32 * 0.7;
+        let red = ((patch * 0.8 + sided) * s.redness as f32).min(1.0);
         let mut colour = mix(self.base, self.pink, red);
         // The white turns away from the light as the eye rounds off.
         let round = 1.0 - 0.16 * ((level - 1.0).max(0.0).powi(2)).min(2.5);
-        colour = times(colour, (0.93 + 0.09 * grain + 0.08 * (tint - 0.5)) * round as f32);
+        colour = times(colour, (0.97 + 0.03 * grain + 0.16 * (tint - 0.5)) * round as f32);
         // Next to the limbus the white is thin and takes the grey of the zone.
         let near = smoothstep(1.0 + 2.2 * s.limbus_zone_r + 0.03, 1.0, level) as f32;
         colour = mix(colour, self.zone, near * 0.45 * s.limbus_strength as f32);
-        let vein = self.vessels[index] * smoothstep(0.97, 1.05, level) as f32;
+        let vein = self.vessels[index] * smoothstep(0.96, 1.03, level) as f32;
         [0, 1, 2].map(|c| colour[c] * (1.0 - vein * [0.28, 0.78, 0.76][c]))
     }
 
@@ -68,9 +80,23 @@ fn vessels(canvas: &mut Canvas, sclera: &Sclera, rng: &mut ChaCha8Rng) -> Vec<f3
         let width = rng.random_range(0.004..0.013_f64) * if rng.random_bool(0.15) { 1.6 } else { 1.0 };
         grow(&mut strokes, start, heading, width, if radial { 0.25 } else { 1.0 }, 3, rng);
     }
+    // The arcade: many short twigs that end at the limbus.
+    for _ in 0..2 * sclera.vessels {
+        let meridian = rng.random_range(0.0..360.0);
+        let mut point = along(meridian) * rng.random_range(1.04..1.2);
+        let mut heading = meridian + 180.0 + rng.random_range(-35.0..35.0);
+        let width = rng.random_range(0.0015..0.004);
+        let mut points = Vec::new();
+        for _ in 0..8 {
+            points.push((point, width));
+            heading += rng.random_range(-25.0..25.0);
+            point += along(heading) * 0.018;
+        }
+        strokes.push(Stroke { points, softness: 0.004 });
+    }
     let mut absorption = vec![0.0_f32; canvas.pixels.len()];
     for stroke in &strokes {
-        let depth = rng.random_range(0.25..0.85_f32);
+        let depth = rng.random_range(0.3..0.95_f32);
         canvas.stroke(stroke, |_, index, near| {
             let a = &mut absorption[index];
             *a = a.max(near.coverage * depth * (1.0 - 0.35 * near.along));
@@ -124,11 +150,11 @@ pub fn draw_blood(canvas: &mut Canvas, blood: &Blood, seed: u32) {
         if body <= 0.0 {
             return;
         }
-        let spots = f64::from(noise::value(eye.x * 34.0, eye.y * 34.0, seed ^ 5));
-        let kept = 1.0 - blood.ragged * smoothstep(0.45, 0.6, spots);
+        let spots = f64::from(noise::clouds(s * 2.5 + 3.0, n * 7.0, 3, seed ^ 5));
+        let kept = 1.0 - blood.ragged * smoothstep(0.42, 0.62, spots);
         let alpha = (body * kept * blood.opacity) as f32;
         let seen = canvas.pixels[index];
-        let stained = [0, 1, 2].map(|c| seen[c] * (0.25 + 0.5 * [1.0, 0.1, 0.1][c]) * 0.6 + BLOOD[c] * 0.5);
+        let stained = [0, 1, 2].map(|c| seen[c] * [0.5, 0.06, 0.05][c] + BLOOD[c] * 0.5);
         canvas.lay(index, stained, alpha);
     });
 }

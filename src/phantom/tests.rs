@@ -1,7 +1,7 @@
 //! Properties of whole drawn stills.
 
 use super::marks::Ink;
-use super::scene::{LensMarkKind, ReferenceMark, ReferenceMarkKind, Scene, Speculum};
+use super::scene::{LensMarkKind, PupilDevice, ReferenceMark, ReferenceMarkKind, Scene, Speculum};
 use super::{AxisPlan, Difficulty, MarkVisibility, MarksShown, View, Visibility, Wanted, draw, encode, truth};
 use crate::geometry::{PixelPoint, Vector, axis_difference};
 use image::RgbImage;
@@ -15,7 +15,7 @@ fn bare(scene: &mut Scene) {
     let i = &mut scene.iris;
     (i.outer_colour, i.inner_colour, i.fibres, i.blotches, i.dark_ring, i.haze) = (GREY, GREY, 0.0, 0.0, 0.0, 0.0);
     let p = &mut scene.pupil;
-    (p.hooks, p.ruff, p.reflex.bright, p.reflex.dull, p.reflex.clouds) = (false, 0.0, GREY, GREY, 0.0);
+    (p.device, p.ruff, p.reflex.bright, p.reflex.dull, p.reflex.clouds) = (PupilDevice::None, 0.0, GREY, GREY, 0.0);
     let lens = scene.lens.as_mut().unwrap();
     (lens.edge_reflection, lens.capsule_opening_mm, lens.folds) = (0.0, 0.0, 0);
     let a = &mut scene.surroundings;

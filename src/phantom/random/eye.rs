@@ -1,7 +1,7 @@
 //! White, iris, pupil.
 
 use super::dice::Dice;
-use crate::phantom::scene::{Blood, Iris, Pupil, Reflex, Sclera};
+use crate::phantom::scene::{Blood, Iris, Pupil, PupilDevice, Reflex, Sclera};
 
 pub fn sclera(d: &mut Dice) -> Sclera {
     let colour = d.vary([236.0, 226.0, 206.0], 0.05);
@@ -27,7 +27,7 @@ pub fn sclera(d: &mut Dice) -> Sclera {
     Sclera {
         colour,
         redness: if red_eye { d.range(0.6, 1.1) } else { d.range(0.05, 0.55) },
-        vessels: if red_eye { 30 + d.below(30) as u32 } else { 6 + d.below(22) as u32 },
+        vessels: if red_eye { 45 + d.below(40) as u32 } else { 12 + d.below(28) as u32 },
         radial_share: if radial { d.range(0.4, 0.8) } else { d.range(0.0, 0.15) },
         limbus_zone_r: if wide { d.range(0.09, 0.13) } else { d.range(0.04, 0.085) },
         limbus_colour: d.vary(zone, 0.08),
@@ -43,6 +43,9 @@ pub fn iris(d: &mut Dice) -> Iris {
     } else {
         &[
             ([140.0, 148.0, 108.0], [150.0, 130.0, 75.0]),
+            ([172.0, 165.0, 118.0], [176.0, 142.0, 80.0]),
+            ([160.0, 166.0, 142.0], [150.0, 145.0, 110.0]),
+            ([146.0, 158.0, 160.0], [140.0, 142.0, 130.0]),
             ([115.0, 138.0, 148.0], [140.0, 140.0, 120.0]),
             ([112.0, 76.0, 45.0], [130.0, 85.0, 45.0]),
             ([70.0, 48.0, 34.0], [85.0, 55.0, 36.0]),
@@ -79,7 +82,11 @@ pub fn pupil(d: &mut Dice) -> Pupil {
         irregular: d.range(0.01, 0.06),
         edge_r: d.range(0.004, 0.016),
         ruff: if d.chance(0.5) { d.range(0.2, 0.9) } else { 0.0 },
-        hooks: square && d.chance(0.75),
+        device: match (square, d.below(10)) {
+            (false, _) | (true, 0) => PupilDevice::None,
+            (true, 1..5) => PupilDevice::Hooks,
+            (true, _) => PupilDevice::Ring,
+        },
         reflex,
     }
 }

@@ -82,7 +82,7 @@ pub fn light(d: &mut Dice, view: &ViewParameters) -> Light {
     } else if flat {
         d.range(4.0, 8.0)
     } else {
-        d.range(1.7, 3.0)
+        d.range(1.4, 2.6)
     };
     let half_shade = d.fault(0.08, "half in shade");
     let dim = d.fault(0.08, "dim light");
@@ -90,11 +90,11 @@ pub fn light(d: &mut Dice, view: &ViewParameters) -> Light {
     let shift = if narrow { 0.2 } else { 0.35 };
     Light {
         gain,
-        exposure: if dim { d.range(0.12, 0.4) } else { d.range(0.65, 1.35) },
+        exposure: if dim { d.range(0.12, 0.4) } else { d.range(0.75, 1.6) },
         field_center_px: [0, 1].map(|k| view.limbus_center_px[k] + d.normal(shift) * half_width),
         field_radius_px: half_width * if hard_rim { field.max(1.5) } else { field },
         field_softness: d.range(0.3, 0.65),
-        outside: d.range(0.01, if flat { 0.6 } else { 0.12 }),
+        outside: if flat { d.range(0.1, 0.6) } else { d.range(0.005, 0.06) },
         slope: if half_shade { d.range(0.45, 0.75) } else { d.range(0.0, 0.22) },
         slope_deg: d.range(0.0, 360.0),
         hard_rim,
