@@ -153,11 +153,11 @@ fn draw_haptics(canvas: &mut Canvas, lens: &Lens, center: &Vector, optic: f64) {
                 Stroke { points, softness: 0.004 }
             })
             .collect(),
-        Haptics::Plate => [-32.0, 32.0, 148.0, 212.0]
+        Haptics::Plate => [(0.0, -1.0), (0.0, 1.0), (180.0, -1.0), (180.0, 1.0)]
             .into_iter()
-            .map(|corner| {
-                let root = center + along(base + corner) * (optic * 0.98);
-                let points = vec![(root, 0.05), (root + along(base + corner * 0.6 + 0.0) * (optic * 0.7), 0.035)];
+            .map(|(side, edge)| {
+                let root = center + along(base + side + edge * 32.0) * (optic * 0.98);
+                let points = vec![(root, 0.05), (root + along(base + side + edge * 14.0) * (optic * 0.7), 0.035)];
                 Stroke { points, softness: 0.004 }
             })
             .collect(),

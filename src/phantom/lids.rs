@@ -59,9 +59,12 @@ impl Skin<'_> {
     fn depth(&self, eye: &Vector) -> f64 {
         let waver = f64::from(noise::clouds(eye.x * 1.1, eye.y * 1.1, 2, self.seed ^ 3)) - 0.5;
         let (upper, lower) = self.edges(eye.x);
-        let off = (eye.y - upper).max(lower - eye.y);
+        // Height over the edge, turned into a distance by the edge's slope.
+        let (upper_next, lower_next) = self.edges(eye.x + 0.02);
+        let flat = |rise: f64| 1.0 / (1.0 + (rise / 0.02).powi(2)).sqrt();
+        let off = ((eye.y - upper) * flat(upper_next - upper)).max((lower - eye.y) * flat(lower_next - lower));
         let sideways = eye.x.abs() - self.s.half_width_r;
-        let away = if sideways > 0.0 { off.max(0.0).hypot(sideways) } else { off * 0.9 };
+        let away = if sideways > 0.0 { off.max(0.0).hypot(sideways) } else { off };
         away + waver * 0.16
     }
 
@@ -69,7 +72,7 @@ impl Skin<'_> {
         let s = self.s;
         let soft = noise::clouds(eye.x * 1.3, eye.y * 1.3, 3, self.seed);
         let fine = noise::clouds(eye.x * 9.0, eye.y * 9.0, 2, self.seed ^ 1);
-        let mut skin = times(self.skin, 0.6 + 0.5 * soft + 0.35 * (fine - 0.5));
+        let mut skin = times(self.skin, 0.6 + 0.5 * soft + 0.2 * (fine - 0.5));
         if s.iodine > 0.0 {
             let blot = noise::clouds(eye.x * 1.6, eye.y * 2.6, 4, self.seed ^ 2);
             let stain = (smoothstep(0.35, 0.65, f64::from(blot)) * s.iodine) as f32;
@@ -81,7 +84,7 @@ impl Skin<'_> {
         skin = times(skin, (0.55 + 0.45 * smoothstep(0.0, 0.06, depth) - 0.2 * smoothstep(0.12, 0.3, depth)) as f32);
         let along_edge = noise::clouds(eye.x * 4.0 + eye.y * 4.0, depth * 11.0, 2, self.seed ^ 4);
         let wet = smoothstep(0.62, 0.72, f64::from(along_edge)) as f32 * smoothstep(0.2, 0.05, depth) as f32;
-        skin = mix(skin, [1.1, 1.1, 1.0], wet * 0.55);
+        skin = mix(skin, [1.1, 1.1, 1.0], wet * 0.4);
         let waver = 0.25 * (f64::from(soft) - 0.5);
         let covered = smoothstep(-0.02, 0.02, depth - s.skin_width_r + waver) as f32;
         if covered <= 0.0 {

@@ -24,7 +24,7 @@ pub fn factor(canvas: &Canvas, light: &Light, index: usize) -> Rgb {
     let fall = smoothstep(1.0 + soft, 1.0 - soft, away);
     let field = light.outside + (1.0 - light.outside) * fall;
     let slope = along(light.slope_deg) * light.slope;
-    let uneven = (1.0 + slope.dot(&canvas.view.eye_of(&place)).clamp(-1.2, 0.6)).max(0.06);
+    let uneven = (1.3 * slope.dot(&canvas.view.eye_of(&place))).clamp(-3.0, 0.4).exp();
     light.gain.map(|g| (g * light.exposure * field * uneven) as f32)
 }
 

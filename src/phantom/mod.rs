@@ -54,6 +54,9 @@ pub fn draw(scene: &Scene) -> Option<Drawing> {
     for (k, blood) in scene.sclera.blood.iter().enumerate() {
         sclera::draw_blood(canvas_ref, blood, seed ^ (100 + k as u32));
     }
+    for (k, dye) in scene.sclera.dye.iter().enumerate() {
+        sclera::draw_dye(canvas_ref, dye, seed ^ (150 + k as u32));
+    }
     let mut lens_traces = Vec::new();
     if let Some(lens) = &scene.lens {
         lens::draw(canvas_ref, lens, seed ^ 200, &mut rng);

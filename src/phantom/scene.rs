@@ -104,6 +104,8 @@ pub struct Sclera {
     pub limbus_strength: f64,
     /// Blood on the surface.
     pub blood: Vec<Blood>,
+    /// Stains of the dye that marks were made with.
+    pub dye: Vec<Dye>,
 }
 
 /// A patch of blood on or beside the limbus.
@@ -119,6 +121,21 @@ pub struct Blood {
     pub opacity: f64,
     /// Share broken up into spots, 0 to 1.
     pub ragged: f64,
+}
+
+/// A soft stain of dye on the eye.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Dye {
+    /// Centre in the eye frame, limbus radii.
+    pub center_r: [f64; 2],
+    /// Half its size along and across, limbus radii.
+    pub size_r: [f64; 2],
+    /// Direction of its length, degrees.
+    pub direction_deg: f64,
+    /// Opacity at its middle, 0 to 1.
+    pub opacity: f64,
+    /// Colour.
+    pub colour: Colour,
 }
 
 /// The iris.
@@ -447,7 +464,7 @@ pub struct Light {
     pub field_softness: f64,
     /// Light left outside it, 0 to 1.
     pub outside: f64,
-    /// Uneven light across the eye, share per limbus radius.
+    /// Uneven light across the eye, share per limbus radius near its centre.
     pub slope: f64,
     /// Direction towards the brighter side, eye frame, degrees.
     pub slope_deg: f64,

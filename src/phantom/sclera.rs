@@ -2,7 +2,7 @@
 
 use super::canvas::{Canvas, Rgb, Stroke, along, linear, mix, smoothstep, times};
 use super::noise;
-use super::scene::{Blood, Sclera};
+use super::scene::{Blood, Dye, Sclera};
 use crate::geometry::Vector;
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
@@ -156,5 +156,21 @@ pub fn draw_blood(canvas: &mut Canvas, blood: &Blood, seed: u32) {
         let seen = canvas.pixels[index];
         let stained = [0, 1, 2].map(|c| seen[c] * [0.5, 0.06, 0.05][c] + BLOOD[c] * 0.5);
         canvas.lay(index, stained, alpha);
+    });
+}
+
+/// Draw a stain of dye: soft, uneven, and the ground shows through.
+pub fn draw_dye(canvas: &mut Canvas, dye: &Dye, seed: u32) {
+    let center = Vector::new(dye.center_r[0], dye.center_r[1]);
+    let length = along(dye.direction_deg);
+    let colour = linear(&dye.colour);
+    canvas.visit(&center, dye.size_r[0].max(dye.size_r[1]) * 1.8, |canvas, index, eye| {
+        let arm = eye - center;
+        let (s, n) = (arm.dot(&length) / dye.size_r[0], (length.x * arm.y - length.y * arm.x) / dye.size_r[1]);
+        let uneven = f64::from(noise::clouds(eye.x * 8.0, eye.y * 8.0, 3, seed));
+        let body = smoothstep(1.4, 0.2, s.hypot(n) + (uneven - 0.5) * 0.9);
+        let seen = canvas.pixels[index];
+        let stained = [0, 1, 2].map(|c| seen[c] * (0.35 + 0.65 * colour[c]) * 0.5 + colour[c] * 0.5);
+        canvas.lay(index, stained, (body * dye.opacity) as f32);
     });
 }

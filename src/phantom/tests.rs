@@ -12,6 +12,7 @@ fn bare(scene: &mut Scene) {
     let s = &mut scene.sclera;
     (s.colour, s.limbus_colour, s.redness, s.vessels, s.limbus_strength) = (GREY, GREY, 0.0, 0, 0.0);
     s.blood.clear();
+    s.dye.clear();
     let i = &mut scene.iris;
     (i.outer_colour, i.inner_colour, i.fibres, i.blotches, i.dark_ring, i.haze) = (GREY, GREY, 0.0, 0.0, 0.0, 0.0);
     let p = &mut scene.pupil;

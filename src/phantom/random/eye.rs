@@ -1,7 +1,7 @@
 //! White, iris, pupil.
 
 use super::dice::Dice;
-use crate::phantom::scene::{Blood, Iris, Pupil, PupilDevice, Reflex, Sclera};
+use crate::phantom::scene::{Blood, Dye, Iris, Pupil, PupilDevice, Reflex, Sclera};
 
 pub fn sclera(d: &mut Dice) -> Sclera {
     let colour = d.vary([236.0, 226.0, 206.0], 0.05);
@@ -24,7 +24,23 @@ pub fn sclera(d: &mut Dice) -> Sclera {
             });
         }
     }
+    let mut dye = Vec::new();
+    if d.fault(0.12, "dye stains") {
+        let ink = d.pick(&[[70.0, 60.0, 140.0], [60.0, 90.0, 160.0], [50.0, 110.0, 130.0], [60.0, 55.0, 75.0]]);
+        for _ in 0..1 + d.below(3) {
+            let (meridian, away) = (d.range(0.0, 360.0).to_radians(), d.range(0.85, 1.4));
+            let size = d.range(0.05, 0.3);
+            dye.push(Dye {
+                center_r: [away * meridian.cos(), away * meridian.sin()],
+                size_r: [size, size * d.range(0.3, 1.0)],
+                direction_deg: d.range(0.0, 180.0),
+                opacity: d.range(0.1, 0.5),
+                colour: ink,
+            });
+        }
+    }
     Sclera {
+        dye,
         colour,
         redness: if red_eye { d.range(0.6, 1.1) } else { d.range(0.05, 0.55) },
         vessels: if red_eye { 45 + d.below(40) as u32 } else { 12 + d.below(28) as u32 },
@@ -73,6 +89,8 @@ pub fn pupil(d: &mut Dice) -> Pupil {
         d.range(0.54, 0.78)
     };
     let square = radius_r > 0.4 && d.fault(0.13, "square pupil");
+    // The corners of a square opening must stay inside the limbus.
+    let radius_r = if square { radius_r.min(0.7) } else { radius_r };
     let reflex = reflex(d, radius_r);
     Pupil {
         center_r: [d.normal(0.025), d.normal(0.025)],

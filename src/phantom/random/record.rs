@@ -90,7 +90,7 @@ pub fn light(d: &mut Dice, view: &ViewParameters) -> Light {
     let shift = if narrow { 0.2 } else { 0.35 };
     Light {
         gain,
-        exposure: if dim { d.range(0.12, 0.4) } else { d.range(0.75, 1.6) },
+        exposure: if dim { d.range(0.12, 0.4) } else { d.range(0.7, 1.45) },
         field_center_px: [0, 1].map(|k| view.limbus_center_px[k] + d.normal(shift) * half_width),
         field_radius_px: half_width * if hard_rim { field.max(1.5) } else { field },
         field_softness: d.range(0.3, 0.65),
