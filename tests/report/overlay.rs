@@ -187,6 +187,27 @@ fn the_angle_is_drawn_across_the_wrap() {
     }
 }
 
+/// The arc lies on the half of the lens axis that carries its figures, also where the two axes lie on either side of 180.
+#[test]
+fn the_angle_lies_beside_its_figures() {
+    let scene = Scene::new();
+    for (intended, error) in [(170.0, 30.0), (10.0, -30.0), (60.0, 30.0)] {
+        let record = scene.measured("a.jpg", intended, error);
+        let picture = drawn(&scene, &record);
+        let center = middle(&scene, &record);
+        let lens = record.alignment.as_ref().unwrap().lens_deg;
+        let ink = |degrees: f64, from_mm: f64, to_mm: f64| {
+            let places = (0..60).map(|k| from_mm + (to_mm - from_mm) * f64::from(k) / 60.0);
+            let places = places.map(|mm| scene.map.to_picture(&(center + direction_of(degrees) * mm)));
+            places.filter(|place| ink_near(&picture, place, 2) > 60).count()
+        };
+        let halves = [0.0, 180.0].map(|half| (ink(lens + half, 7.0, 8.2), ink(lens + half - error / 2.0, 4.0, 4.6)));
+        let lettered = usize::from(halves[1].0 > halves[0].0);
+        assert!(halves[lettered].0 > 20 && halves[1 - lettered].0 < 10, "{intended} {error:+}: {halves:?}");
+        assert!(halves[lettered].1 > 0 && halves[1 - lettered].1 == 0, "{intended} {error:+}: {halves:?}");
+    }
+}
+
 /// The bar ends where the interval does.
 #[test]
 fn the_interval_is_drawn() {

@@ -28,7 +28,7 @@ fn text_of_files_is_escaped() {
     let page = page_of(&all_kinds(), None);
     assert!(!page.contains("<script>alert"));
     assert!(page.contains("&lt;script&gt;alert(1)"));
-    assert!(page.contains("p&lt;7&gt;"));
+    assert!(page.contains("p&lt;7&gt;") && page.contains("stills &lt;i&gt;/"));
     assert!(page.contains("overlays/0003%20a%26b.jpg"));
     assert_eq!(page.matches("<script>").count(), 1);
 }
