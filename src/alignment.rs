@@ -1,7 +1,7 @@
 //! Findings and plan to angle, offset and interval.
 //!
 //! All directions are taken in the plane of the limbus ([`EyeMap`]), and each depends on where the eye's 0 lies in it,
-//! which follows from the marks: [`solve`] goes round until that is at rest. The uncertainty is carried through the
+//! which follows from the marks: `solve` goes round until that is at rest. The uncertainty is carried through the
 //! whole of it by differences: each input is moved by its standard deviation and the error looked at, so that what
 //! cancels (the centre of the limbus between two opposite marks, its shape where the lens lies on the marks) does.
 

@@ -53,6 +53,28 @@ fn exit_codes() {
     );
 }
 
+/// Those of a few drawn stills that can be measured, measured by themselves.
+#[test]
+fn the_exit_code_is_0_when_every_still_is_measured() {
+    let folder = folder_with(&[]);
+    let drawn = stillaxis(folder.path(), ["simulate", "--out", "drawn", "--count", "4", "--difficulty", "easy"], "");
+    assert_eq!(drawn.code, Some(0), "{drawn:?}");
+    let measure = |stills: &[String]| {
+        let common = ["--sheet", "drawn/cases.csv", "--out", "out"].map(str::to_owned);
+        stillaxis(folder.path(), [&["measure".to_owned()], stills, &common].concat(), "")
+    };
+    let all = measure(&["drawn".to_owned()]);
+    let records = records(&folder.path().join("out"));
+    assert_eq!(records.len(), 4, "{all:?}");
+    let measured = records.iter().filter(|record| record["outcome"] == "measured");
+    let measured: Vec<String> =
+        measured.filter_map(|record| record["still"]["path"].as_str()).map(str::to_owned).collect();
+    assert!(!measured.is_empty(), "{all:?}");
+    let run = measure(&measured);
+    assert_eq!(run.code, Some(0), "{run:?}");
+    assert!(run.stderr.contains(&format!("{} measured, 0 refused\n", measured.len())), "{run:?}");
+}
+
 #[test]
 fn records_fit_the_schema_that_is_printed() {
     let folder = folder_with(&["x.png"]);

@@ -1,7 +1,7 @@
 //! Finding the axis marks of the lens.
 //!
 //! The inside of the limbus is resampled so that the limbus is a circle ([`patch`]). Places that are darker than their
-//! ground in a short stretch pointing inwards are the candidates ([`candidates`]); rows of dots, dashes and pairs of
+//! ground in a short stretch pointing inwards are the candidates (`candidates`); rows of dots, dashes and pairs of
 //! lines are fitted to them by least squares together with their ground ([`group_fit`]); two opposite groups
 //! that are alike and lie in each other's direction make a lens ([`pairing`]).
 
