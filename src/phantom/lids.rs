@@ -7,6 +7,10 @@ use crate::geometry::Vector;
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
+/// Height of the corners of the lids against the centre of the limbus, limbus radii.
+const CORNER: f64 = -0.08;
+/// How the lids bow from corner to corner: 1/2 an ellipse, 1 a parabola.
+const BOW: f64 = 0.62;
 /// Light of a dark metal.
 const STEEL: Rgb = [0.05, 0.07, 0.07];
 
@@ -50,22 +54,21 @@ struct Skin<'a> {
 impl Skin<'_> {
     /// Heights of the upper and the lower lid's edge at `x`.
     fn edges(&self, x: f64) -> (f64, f64) {
-        let corner = -0.08;
-        let bow = (1.0 - (x / self.s.half_width_r).powi(2)).max(0.0).powf(0.62);
-        (corner + (self.s.upper_lid_r - corner) * bow, corner - (self.s.lower_lid_r + corner) * bow)
+        let bow = (1.0 - (x / self.s.half_width_r).powi(2)).max(0.0).powf(BOW);
+        (CORNER + (self.s.upper_lid_r - CORNER) * bow, CORNER - (self.s.lower_lid_r + CORNER) * bow)
     }
 
-    /// Distance beyond the lid's edge, limbus radii; negative on the eye.
+    /// Distance beyond the lid's edge, limbus radii; negative on the eye. Good near the edge, and smooth everywhere.
     fn depth(&self, eye: &Vector) -> f64 {
         let waver = f64::from(noise::clouds(eye.x * 1.1, eye.y * 1.1, 2, self.seed ^ 3)) - 0.5;
-        let (upper, lower) = self.edges(eye.x);
-        // Height over the edge, turned into a distance by the edge's slope.
-        let (upper_next, lower_next) = self.edges(eye.x + 0.02);
-        let flat = |rise: f64| 1.0 / (1.0 + (rise / 0.02).powi(2)).sqrt();
-        let off = ((eye.y - upper) * flat(upper_next - upper)).max((lower - eye.y) * flat(lower_next - lower));
-        let sideways = eye.x.abs() - self.s.half_width_r;
-        let away = if sideways > 0.0 { off.max(0.0).hypot(sideways) } else { off };
-        away + waver * 0.16
+        let rise = eye.y - CORNER;
+        let height = if rise > 0.0 { self.s.upper_lid_r - CORNER } else { self.s.lower_lid_r + CORNER };
+        let (x, y) = (eye.x / self.s.half_width_r, rise.abs() / height);
+        // The edges are where x^2 + y^(1 / BOW) = 1.
+        let bent = y.powf(1.0 / BOW - 1.0);
+        let level = (x * x + y * bent).sqrt();
+        let slope = (x / self.s.half_width_r).hypot(bent / (2.0 * BOW * height)) / level.max(1e-6);
+        (level - 1.0) / slope.max(1e-6) + waver * 0.16
     }
 
     fn colour(&self, eye: &Vector, depth: f64) -> Rgb {
@@ -92,7 +95,7 @@ impl Skin<'_> {
         }
         let weave = noise::value(eye.x * 40.0, eye.y * 40.0, self.seed ^ 5);
         let fold = noise::clouds(eye.x * 0.9 + 0.6 * eye.y, eye.y * 0.7, 2, self.seed ^ 6);
-        let mut drape = times(self.drape, 0.35 + 0.75 * fold + 0.12 * weave);
+        let mut drape = times(self.drape, 0.22 + 0.65 * fold + 0.1 * weave);
         if s.plastic > 0.0 {
             let lie = along(360.0 * f64::from(noise::hash(3, 7, self.seed)));
             let (u, v) = (eye.dot(&lie), lie.x * eye.y - lie.y * eye.x);

@@ -89,6 +89,9 @@ impl Scene {
             view,
         };
         marking::mark(&mut dice, wanted, &mut scene);
+        if dice.chance(0.85) {
+            record::turn_marks_into_picture(&mut dice, &mut scene);
+        }
         surroundings::put_in_the_way(&mut dice, &mut scene);
         scene.difficulties = dice.tags();
         scene

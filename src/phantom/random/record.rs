@@ -1,7 +1,10 @@
 //! View, light and camera.
 
 use super::dice::Dice;
-use crate::phantom::scene::{Camera, Light, ViewParameters};
+use crate::geometry::Vector;
+use crate::phantom::canvas::along;
+use crate::phantom::scene::{Camera, Light, Scene, ViewParameters};
+use crate::phantom::view::View;
 
 /// Common sizes of stills, px.
 const SIZES: [[u32; 2]; 10] = [
@@ -127,5 +130,29 @@ pub fn camera(d: &mut Dice, half_width_px: f64) -> Camera {
         } else {
             Some(75 + d.below(22) as u8)
         },
+    }
+}
+
+/// Where the picture's edge cuts a reference mark off, turn the eye so that it does not, if a turn can help.
+pub fn turn_marks_into_picture(d: &mut Dice, scene: &mut Scene) {
+    let ends: Vec<Vector> = scene
+        .reference_marks
+        .iter()
+        .flat_map(|m| [m.inner_r, m.outer_r].map(|r| along(m.meridian_deg) * (r + 0.03)))
+        .collect();
+    for _ in 0..30 {
+        let Some(view) = View::new(&scene.view) else { return };
+        let inside = |e: &Vector| {
+            let p = view.picture_of(e);
+            p.x > 0.0 && p.y > 0.0 && p.x < f64::from(scene.view.width_px) && p.y < f64::from(scene.view.height_px)
+        };
+        if ends.iter().all(inside) {
+            return;
+        }
+        let turn = d.range(0.0, 360.0);
+        scene.view.turn_deg = (scene.view.turn_deg + turn).rem_euclid(360.0);
+        if let Some(zero) = &mut scene.plan.zero_direction_deg {
+            *zero = (*zero + turn).round().rem_euclid(360.0);
+        }
     }
 }
