@@ -1,5 +1,7 @@
 //! One still, all the way: pixels and plan to a record.
 
+mod cylinder;
+
 use crate::alignment::{self, Aligned, AlignmentError, LensReading, LimbusReading, MarkReading, Plan};
 use crate::geometry::{Axis, EyeMap, Meridian, Vector, ccw_degrees};
 use crate::record::{
@@ -135,6 +137,7 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
                 })
                 .collect();
             describe_alignment(record, &aligned, &lens, marks.len());
+            record.cylinder = Some(cylinder::cost(&aligned, case));
             Some(aligned.map)
         }
         Err(cause) => {
