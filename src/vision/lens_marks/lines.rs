@@ -200,6 +200,16 @@ fn starts(patch: &Patch, candidate: &Candidate) -> Vec<Line> {
     out
 }
 
+/// Whether a second line lies beside a line.
+pub fn has_parallel(patch: &Patch, line: &Shape) -> bool {
+    let (sin, cos) = line.angle.sin_cos();
+    let darkness = |s: f64, t: f64| {
+        let (x, y) = (line.place.x + s * cos - t * sin, line.place.y + s * sin + t * cos);
+        -f64::from(patch.relative.sample(x, y).clamp(CLIP.0, CLIP.1))
+    };
+    two_lines(patch.scale, &darkness).is_some()
+}
+
 /// Where two dark lines lie side by side: how far their middle is beside the candidate, and half their distance (px).
 fn two_lines(scale: f64, darkness: &impl Fn(f64, f64) -> f64) -> Option<(f64, f64)> {
     const STEPS: i32 = 13;

@@ -1,16 +1,18 @@
 //! Finding the axis marks of the lens.
 //!
-//! The inside of the limbus is resampled so that the limbus is a circle ([`patch`]). Places that are darker than their
-//! ground in a short stretch pointing inwards are the candidates (`candidates`); rows of dots, dashes and pairs of
-//! lines are fitted to them by least squares together with their ground ([`group_fit`]); two opposite groups
-//! that are alike and lie in each other's direction make a lens ([`pairing`]).
+//! The inside of the limbus is resampled so that the limbus is a circle (`patch`). Rows of spots (`rows`) and short lines
+//! (`lines`) that point towards the middle are the starts; shapes of marks (`marks`) are fitted there by least
+//! squares together with their ground (`group_fit`). Two opposite groups that are alike and lie in each other's
+//! direction make a lens (`pairing`); where only one stands out, its twin is looked for (`twin`). All of it looks for
+//! dark marks; bright ones are found in the inverted patch.
 
-pub mod group_fit;
-pub mod lines;
-pub mod marks;
-pub mod pairing;
-pub mod patch;
-pub mod rows;
+mod group_fit;
+mod lines;
+mod marks;
+mod pairing;
+mod patch;
+mod rows;
+mod twin;
 
 use crate::geometry::{Ellipse, Matrix, PixelPoint, axis_difference};
 use crate::vision::Picture;
@@ -62,16 +64,16 @@ pub enum LensRefusal {
     },
 }
 
-/// Cost of a pairing (see [`Pairing::cost`]) at which the score is one half. Origin: frames of eight eyes with their
-/// limbus off by up to 5 %. The least cost of a wrong reading was 25; right readings cost 1 to 17, and 16 to 21 where an
-/// instrument touches the marks.
-const HALF_SCORE_COST: f64 = 20.0;
+/// Cost of a pairing (see [`Pairing::cost`]) at which the score is one half. Origin: frames of eight eyes, their limbus off
+/// by up to 5 %. The least cost of a wrong reading was 22; right ones cost 1 to 16, more where an instrument touches the
+/// marks.
+const HALF_SCORE_COST: f64 = 18.0;
 /// Dark marks that score this much leave no need to look for bright ones.
 const CLEAR_SCORE: f64 = 0.8;
-/// Pixels to a limbus radius in the patch that is searched.
-const COARSE_SCALE: f64 = 120.0;
-/// Least and most pixels to a limbus radius in the patch that marks are measured in.
-const FINE_SCALE: (f64, f64) = (150.0, 210.0);
+/// Pixels to a limbus radius in the patch.
+const SCALE: f64 = 120.0;
+/// Finer pictures are averaged in blocks to at most this many pixels to a limbus radius.
+const MOST_RADIUS: f64 = 210.0;
 /// Least score accepted.
 const LEAST_SCORE: f64 = 0.5;
 /// A second reading that costs less than this more than the first makes the picture ambiguous.
@@ -79,7 +81,7 @@ const LEAST_MARGIN: f64 = 8.0;
 /// Readings nearer than this are one, degrees.
 const DISTINCT_DEG: f64 = 2.0;
 /// What the shape of a mark may shift its fitted place by, in limbus radii.
-const PLACE_FLOOR: f64 = 0.001;
+const PLACE_FLOOR: f64 = 0.0003;
 
 /// Find the lens marks inside `limbus`.
 ///
@@ -88,8 +90,8 @@ const PLACE_FLOOR: f64 = 0.001;
 /// # Errors
 /// [`LensRefusal`] where no reading can be answered for.
 pub fn find_lens_marks(picture: &Picture, limbus: &Ellipse) -> Result<LensFinding, LensRefusal> {
-    let source = Source::new(picture, limbus, FINE_SCALE.1);
-    let mut patch = Patch::new(&source, COARSE_SCALE);
+    let source = Source::new(picture, limbus, MOST_RADIUS);
+    let mut patch = Patch::new(&source, SCALE);
     let mut pairings = pairing::pairings(&patch);
     if pairings.first().is_none_or(|p| score(p) < CLEAR_SCORE) {
         patch = patch.inverted();
@@ -142,3 +144,6 @@ fn finding(patch: &Patch, pairing: &Pairing) -> LensFinding {
     });
     LensFinding { marks, ends, groups_seen: 2, score: score(pairing) }
 }
+
+#[cfg(test)]
+mod tests;

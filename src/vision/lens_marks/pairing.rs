@@ -1,10 +1,11 @@
 //! Two opposite groups that make one lens.
 
 use super::group_fit::{Group, Hold, fit};
-use super::lines::lines;
-use super::marks::{Kind, Marks, Shape};
+use super::lines::{has_parallel, lines};
+use super::marks::{Kind, Shape};
 use super::patch::{Patch, Plane};
-use super::rows::{blobs, rows};
+use super::rows::{Blob, blobs, rows};
+use super::twin::twin;
 use crate::geometry::{Vector, ccw_degrees};
 
 /// Two groups read as the marks of one lens.
@@ -14,8 +15,6 @@ pub struct Pairing {
     pub groups: [Group; 2],
     /// How far the whole departs from a lens: a sum of squares in units of what is usual.
     pub cost: f64,
-    /// parts
-    pub parts: [f64; 11],
 }
 
 impl Pairing {
@@ -26,23 +25,31 @@ impl Pairing {
     }
 }
 
+/// A pairing that costs more is no reading at all.
+const HOPELESS_COST: f64 = 40.0;
 /// Half the distance between groups, in limbus radii: mean and standard deviation.
-const HALF_CHORD: (f64, f64) = (0.44, 0.06);
+pub const HALF_CHORD: (f64, f64) = (0.44, 0.06);
 /// How far it may depart from the mean.
-const HALF_CHORD_REACH: f64 = 0.10;
+pub const HALF_CHORD_REACH: f64 = 0.10;
 /// Farthest that the middle between the groups may lie from the middle of the limbus, in limbus radii.
 const MOST_OFFSET: f64 = 0.15;
 /// Depth below which marks are less and less believed.
 const TYPICAL_DEPTH: f64 = 0.5;
+/// What lone dots cost more than marks with a direction of their own.
+const SINGLE_COST: f64 = 4.0;
+/// And what each further lone dot adds.
+const SPOT_COST: f64 = 5.0;
 /// What bright marks cost more than dark ones: of a lamp's reflections there are many.
-const BRIGHT_COST: f64 = 8.0;
+const BRIGHT_COST: f64 = 6.0;
 /// A lone dot has no direction to tell it by: it must stand on its ground all the more clearly.
 const LEAST_EXPLAINED_SINGLE: f64 = 0.8;
-/// The same of its depth: bright lone spots are never marks, they are reflections as a rule.
+/// The same of its depth. Bright lone spots are never read as marks: they are reflections as a rule.
 const LEAST_DEPTH_SINGLE: f64 = 0.2;
 /// Standard deviation of the place of the lens, with what the limbus may be off, in limbus radii.
 const OFFSET_SD: f64 = 0.06;
 
+/// Half the width of the widest thing that may be a mark, in limbus radii.
+const NARROW: f64 = 0.026;
 /// Most rows, lines and lone spots that are fitted.
 const MOST_ROWS: usize = 16;
 const MOST_LINES: usize = 12;
@@ -50,6 +57,8 @@ const MOST_SPOTS: usize = 6;
 /// How many come first: where they make a good pairing the rest is not needed.
 const FIRST_ROWS: usize = 6;
 const FIRST_LINES: usize = 4;
+/// Least half-length of a dash over the standard deviation of its cross-section: less is a blot.
+const LEAST_ASPECT: f64 = 2.8;
 /// Least share explained for a group's twin to be looked for.
 const LEAST_ANCHOR: f64 = 0.70;
 /// A pairing this good needs no further search for its groups' twins.
@@ -58,7 +67,8 @@ const GOOD_COST: f64 = 12.0;
 /// Readings of the patch as dark marks, the best first.
 pub fn pairings(patch: &Patch) -> Vec<Pairing> {
     let marks = patch.relative.narrow_dark((NARROW * patch.scale).round() as usize);
-    let [first, rest] = tries(patch, &marks);
+    let spots = blobs(patch, &marks);
+    let [first, rest] = tries(patch, &marks, &spots);
     let mut groups = Vec::new();
     extend_groups(&mut groups, patch, &first);
     let mut out = pairs(patch, &groups);
@@ -72,25 +82,43 @@ pub fn pairings(patch: &Patch) -> Vec<Pairing> {
             }
         }
     }
+    out.retain(|p| p.cost < HOPELESS_COST && p.groups.iter().all(|g| !is_misread(patch, g)));
     out.sort_by(|x, y| x.cost.total_cmp(&y.cost));
     out
 }
 
+/// Whether what was read as a dash is a round spot as well or better, or one of two lines.
+fn is_misread(patch: &Patch, group: &Group) -> bool {
+    group.kind == Kind::Dash
+        && (has_parallel(patch, &group.shape)
+            || fit(patch, Kind::Dots(1), group.shape, Hold::Nothing).is_some_and(|s| s.explained > group.explained))
+}
+
 fn pairs(patch: &Patch, groups: &[Group]) -> Vec<Pairing> {
     let mut out = Vec::new();
+    // Any two of many lone dots lie opposite each other by chance.
+    let others = groups.iter().filter(|g| g.kind == Kind::Dots(1) && is_clear(g)).count().saturating_sub(2);
     for (i, a) in groups.iter().enumerate() {
-        out.extend(groups[i + 1..].iter().filter_map(|b| pairing(patch, a, b)));
+        for b in &groups[i + 1..] {
+            out.extend(pairing(patch, a, b).map(|mut p| {
+                if a.kind == Kind::Dots(1) {
+                    p.cost += SINGLE_COST + SPOT_COST * others as f64;
+                }
+                p
+            }));
+        }
     }
     out
 }
 
-/// Half the width of the widest thing that may be a mark, in limbus radii.
-const NARROW: f64 = 0.026;
+/// Whether a lone dot stands out as only a mark does.
+fn is_clear(dot: &Group) -> bool {
+    dot.explained > LEAST_EXPLAINED_SINGLE && dot.depth > LEAST_DEPTH_SINGLE
+}
 
 /// Starts for fits: those to be fitted at once, and those for when they do not suffice.
-pub fn tries(patch: &Patch, marks: &Plane) -> [Vec<(Kind, Shape)>; 2] {
-    let spots = blobs(patch, marks);
-    let rows: Vec<_> = rows(patch, &spots).into_iter().take(MOST_ROWS).map(|r| (r.kind, r.shape)).collect();
+fn tries(patch: &Patch, marks: &Plane, spots: &[Blob]) -> [Vec<(Kind, Shape)>; 2] {
+    let rows: Vec<_> = rows(patch, spots).into_iter().take(MOST_ROWS).map(|r| (r.kind, r.shape)).collect();
     let lines: Vec<_> = lines(patch, marks).into_iter().take(MOST_LINES).map(|l| (l.kind, l.shape)).collect();
     let alone = spots.iter().take(MOST_SPOTS).map(|b| {
         let (sigma, extent, gap) = (0.012 * patch.scale, 0.05 * patch.scale, 0.01 * patch.scale);
@@ -102,7 +130,7 @@ pub fn tries(patch: &Patch, marks: &Plane) -> [Vec<(Kind, Shape)>; 2] {
 }
 
 /// Fit `tries` and keep what is believable.
-pub fn extend_groups(groups: &mut Vec<Group>, patch: &Patch, tries: &[(Kind, Shape)]) {
+fn extend_groups(groups: &mut Vec<Group>, patch: &Patch, tries: &[(Kind, Shape)]) {
     for (kind, shape) in tries {
         let near = |g: &Group| g.kind == *kind && (g.shape.place - shape.place).norm() < 0.012 * patch.scale;
         if !groups.iter().any(near) {
@@ -111,104 +139,14 @@ pub fn extend_groups(groups: &mut Vec<Group>, patch: &Patch, tries: &[(Kind, Sha
     }
 }
 
-/// Least half-length of a dash over the standard deviation of its cross-section: less is a blot.
-const LEAST_ASPECT: f64 = 2.2;
-
 /// Whether a fit is worth holding against others.
-fn believable(group: &Group) -> bool {
+pub fn believable(group: &Group) -> bool {
     let long = !matches!(group.kind, Kind::Dash | Kind::Lines) || group.shape.extent > LEAST_ASPECT * group.shape.sigma;
     group.depth > 0.0 && group.explained > 0.3 && group.signal > 5.0 && long
 }
 
-/// What goes best with `group` on the other side of the lens: the same marks, found by correlation where the
-/// group's own direction points.
-pub fn twin(patch: &Patch, marks: &Plane, group: &Group) -> Option<Group> {
-    let (sin, cos) = group.shape.angle.sin_cos();
-    let inwards = Vector::new(patch.middle(), patch.middle()) - group.shape.place;
-    let towards = if inwards.x * cos + inwards.y * sin < 0.0 { -1.0 } else { 1.0 };
-    let along = Vector::new(cos, sin) * towards;
-    let across = Vector::new(-along.y, along.x);
-    let template = Template::new(patch, group);
-    let step = (0.012 * patch.scale).max(1.0);
-    let far = (2.0 * (HALF_CHORD.0 + HALF_CHORD_REACH) * patch.scale / step) as i32;
-    let near = (2.0 * (HALF_CHORD.0 - HALF_CHORD_REACH) * patch.scale / step) as i32;
-    let aside = (TWIN_ASIDE * patch.scale / step).round() as i32;
-    let mut best: Option<(f64, Vector)> = None;
-    for i in near..=far {
-        for j in -aside..=aside {
-            let place = group.shape.place + along * (f64::from(i) * step) + across * (f64::from(j) * step);
-            if geometry(patch, &group.shape.place, &place).is_none() {
-                continue;
-            }
-            let Some(likeness) = template.likeness(marks, &place) else { continue };
-            if best.is_none_or(|(b, _)| likeness > b) {
-                best = Some((likeness, place));
-            }
-        }
-    }
-    let (_, place) = best.filter(|b| b.0 > LEAST_TWIN_LIKENESS)?;
-    fit(patch, group.kind, Shape { place, ..group.shape }, Hold::LikeStart).filter(believable)
-}
-
-/// Least correlation with the twin's template.
-const LEAST_TWIN_LIKENESS: f64 = 0.35;
-/// How far a twin is looked for beside its group's direction, in limbus radii.
-const TWIN_ASIDE: f64 = 0.035;
-
-/// A group's marks as weights that a level or evenly sloping ground does not move.
-struct Template {
-    /// Offset and weight.
-    taps: Vec<(i32, i32, f32)>,
-    norm: f32,
-}
-
-impl Template {
-    fn new(patch: &Patch, group: &Group) -> Self {
-        let shape = Shape { place: Vector::zeros(), ..group.shape };
-        let long = shape.half_length(group.kind) + 0.025 * patch.scale;
-        let wide = 0.03 * patch.scale;
-        let (sin, cos) = shape.angle.sin_cos();
-        let reach = long.hypot(wide).ceil() as i32;
-        let marks = Marks::new(group.kind, &shape);
-        let mut taps = Vec::new();
-        for y in -reach..=reach {
-            for x in -reach..=reach {
-                let (fx, fy) = (f64::from(x), f64::from(y));
-                let (s, t) = (fx * cos + fy * sin, fy * cos - fx * sin);
-                if s.abs() <= long && t.abs() <= wide {
-                    taps.push((x, y, marks.value(fx, fy) as f32));
-                }
-            }
-        }
-        // The window and the marks are symmetrical about the middle: a slope is out of the way by itself.
-        let mean = taps.iter().map(|t| t.2).sum::<f32>() / taps.len() as f32;
-        taps.iter_mut().for_each(|t| t.2 -= mean);
-        let norm = taps.iter().map(|t| t.2 * t.2).sum::<f32>().sqrt();
-        Self { taps, norm }
-    }
-
-    /// Correlation of darkness with the template at a place, -1 to 1; `None` too near the border.
-    fn likeness(&self, marks: &Plane, place: &Vector) -> Option<f64> {
-        let side = marks.side as i32;
-        let (cx, cy) = (place.x.round() as i32, place.y.round() as i32);
-        let (mut sum, mut squares, mut product) = (0.0_f32, 0.0_f32, 0.0_f32);
-        for &(x, y, weight) in &self.taps {
-            let (x, y) = (cx + x, cy + y);
-            if x < 0 || y < 0 || x >= side || y >= side {
-                return None;
-            }
-            let value = marks.data[(y * side + x) as usize];
-            sum += value;
-            squares += value * value;
-            product += weight * value;
-        }
-        let spread = (squares - sum * sum / self.taps.len() as f32).max(1e-9).sqrt();
-        Some(f64::from(product / (self.norm * spread)))
-    }
-}
-
 /// Half the chord and the distance of its middle from the limbus's centre, in limbus radii, if both can be.
-fn geometry(patch: &Patch, a: &Vector, b: &Vector) -> Option<(f64, f64)> {
+pub fn geometry(patch: &Patch, a: &Vector, b: &Vector) -> Option<(f64, f64)> {
     let middle = Vector::new(patch.middle(), patch.middle());
     let half = (a - b).norm() / 2.0 / patch.scale;
     let offset = ((a + b) / 2.0 - middle).norm() / patch.scale;
@@ -230,8 +168,7 @@ pub fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
         (turn * turn / (g.covariance[(2, 2)] + 1.2_f64.to_radians().powi(2))).min(100.0)
     };
     let ratio = |x: f64, y: f64, sd: f64| ((x / y).abs().ln() / sd).powi(2);
-    let clear = |g: &Group| g.explained > LEAST_EXPLAINED_SINGLE && g.depth > LEAST_DEPTH_SINGLE;
-    if !(directed || clear(a) && clear(b)) {
+    if !(directed || !patch.bright && is_clear(a) && is_clear(b)) {
         return None;
     }
     let (typical_sigma, typical_extent) = match a.kind {
@@ -254,5 +191,5 @@ pub fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
         if patch.bright { BRIGHT_COST } else { 0.0 },
         if directed { ratio(both(a.shape.extent, b.shape.extent), typical_extent, 0.35) } else { 0.0 },
     ];
-    Some(Pairing { groups: [*a, *b], cost: parts.iter().sum(), parts })
+    Some(Pairing { groups: [*a, *b], cost: parts.iter().sum() })
 }

@@ -1,0 +1,276 @@
+//! Small scenes drawn here: a pupil, an iris, marks at a known angle, noise.
+
+use super::*;
+use crate::geometry::{Vector, ccw_degrees, direction_of};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, Normal};
+
+/// One spot or stroke, in limbus radii from the middle of the limbus, y down.
+#[derive(Clone, Copy)]
+struct Stroke {
+    middle: Vector,
+    /// From the middle to an end; nil for a dot.
+    half: Vector,
+    radius: f64,
+}
+
+struct Scene {
+    size: u32,
+    center: PixelPoint,
+    radius: f64,
+    strokes: Vec<Stroke>,
+    /// Share of the light that a stroke takes.
+    depth: f64,
+    noise: f64,
+    seed: u64,
+}
+
+impl Scene {
+    fn new(strokes: Vec<Stroke>) -> Self {
+        Self {
+            size: 320,
+            center: PixelPoint::new(161.3, 158.6),
+            radius: 150.0,
+            strokes,
+            depth: 0.6,
+            noise: 3.0,
+            seed: 1,
+        }
+    }
+
+    fn limbus(&self) -> Ellipse {
+        Ellipse::circle(self.center, self.radius).unwrap()
+    }
+
+    /// Drawn as light, in 8-bit levels: an iris, a pupil with a reflex that falls off, strokes with edges a pixel soft.
+    fn picture(&self) -> Picture {
+        let mut random = ChaCha8Rng::seed_from_u64(self.seed);
+        let noise = Normal::new(0.0, self.noise).unwrap();
+        Picture::from_fn(self.size, self.size, |x, y| {
+            let place = (PixelPoint::new(f64::from(x), f64::from(y)) - self.center) / self.radius;
+            let distance = place.norm();
+            let pupil = 1.0 / (1.0 + ((distance - 0.75) * self.radius / 1.5).exp());
+            let light = 70.0 + (130.0 - 60.0 * place.y) * pupil;
+            let covered = self.strokes.iter().map(|s| s.cover(&place, self.radius)).fold(0.0, f64::max);
+            let value = light * (1.0 - self.depth * covered) * if distance > 1.0 { 2.0 } else { 1.0 };
+            image::Rgb([1.0, 0.6, 0.4].map(|tint| {
+                let level = value * tint + noise.sample(&mut random);
+                (level.clamp(0.0, 255.0) * 257.0) as u16
+            }))
+        })
+    }
+
+    fn find(&self) -> Result<LensFinding, LensRefusal> {
+        find_lens_marks(&self.picture(), &self.limbus())
+    }
+}
+
+impl Stroke {
+    fn cover(&self, place: &Vector, radius: f64) -> f64 {
+        let d = place - self.middle;
+        let along = if self.half.norm() > 0.0 { d.dot(&self.half) / self.half.norm_squared() } else { 0.0 };
+        let distance = (d - self.half * along.clamp(-1.0, 1.0)).norm();
+        1.0 / (1.0 + ((distance - self.radius) * radius / 0.4).exp())
+    }
+}
+
+/// One group of each design that lenses carry, about a place on the axis.
+fn group(design: &str, place: Vector, axis: Vector) -> Vec<Stroke> {
+    let dot = |along: f64, radius: f64| Stroke { middle: place + axis * along, half: Vector::zeros(), radius };
+    let line = |aside: f64, radius: f64| Stroke {
+        middle: place + Vector::new(-axis.y, axis.x) * aside,
+        half: axis * 0.055,
+        radius,
+    };
+    match design {
+        "1 dot" => vec![dot(0.0, 0.022)],
+        "2 dots" => vec![dot(-0.03, 0.016), dot(0.03, 0.016)],
+        "3 dots" => [-0.048, 0.0, 0.048].map(|s| dot(s, 0.015)).to_vec(),
+        "4 dots" => [-0.066, -0.022, 0.022, 0.066].map(|s| dot(s, 0.012)).to_vec(),
+        "dash" => vec![line(0.0, 0.012)],
+        _ => vec![line(-0.018, 0.006), line(0.018, 0.006)],
+    }
+}
+
+const DESIGNS: [&str; 6] = ["1 dot", "2 dots", "3 dots", "4 dots", "dash", "2 lines"];
+
+/// A lens with its axis at `degrees`, its middle off that of the limbus.
+fn lens(design: &str, degrees: f64, offset: Vector) -> Vec<Stroke> {
+    let axis = direction_of(degrees);
+    [-0.45, 0.45].iter().flat_map(|s| group(design, offset + axis * *s, axis)).collect()
+}
+
+fn axis_of(finding: &LensFinding) -> f64 {
+    ccw_degrees(&(finding.ends[1].0 - finding.ends[0].0)).unwrap()
+}
+
+const OFFSET: Vector = Vector::new(0.05, -0.03);
+
+#[test]
+fn every_design_is_read_at_every_angle() {
+    for design in DESIGNS {
+        for k in 0..6 {
+            let degrees = 7.0 + 31.0 * f64::from(k);
+            let finding =
+                Scene::new(lens(design, degrees, OFFSET)).find().unwrap_or_else(|e| panic!("{design} {degrees}: {e}"));
+            let error = axis_difference(degrees, axis_of(&finding));
+            assert!(error.abs() < 0.25, "{design} at {degrees}: off by {error}");
+            assert_eq!(finding.groups_seen, 2);
+            let expected = match design {
+                "1 dot" | "dash" => 2,
+                "3 dots" => 6,
+                "4 dots" => 8,
+                _ => 4,
+            };
+            assert_eq!(finding.marks.len(), expected, "{design} at {degrees}");
+        }
+    }
+}
+
+#[test]
+fn small_and_large_pictures_are_read_alike() {
+    for (radius, size) in [(80.0, 180), (450.0, 980)] {
+        for design in ["3 dots", "dash"] {
+            let mut scene = Scene::new(lens(design, 63.0, OFFSET));
+            (scene.radius, scene.size) = (radius, size);
+            scene.center = PixelPoint::new(f64::from(size) / 2.0 + 3.2, f64::from(size) / 2.0 - 1.7);
+            let error = axis_difference(63.0, axis_of(&scene.find().unwrap()));
+            assert!(error.abs() < 0.4, "{design} at radius {radius}: off by {error}");
+        }
+    }
+}
+
+/// A limbus that is off by some percent says where to look only: the axis must not follow it.
+#[test]
+fn a_limbus_that_is_off_moves_nothing() {
+    let scene = Scene::new(lens("3 dots", 20.0, OFFSET));
+    let picture = scene.picture();
+    let off = [([1.05, 1.05], [0.0, 0.0]), ([0.95, 0.95], [0.03, 0.0]), ([1.04, 0.97], [0.0, -0.04])];
+    for (size, shift) in off {
+        let center = scene.center + Vector::new(shift[0], shift[1]) * scene.radius;
+        let limbus = Ellipse::from_axes(center, size.map(|s| s * scene.radius), 30.0).unwrap();
+        let error = axis_difference(20.0, axis_of(&find_lens_marks(&picture, &limbus).unwrap()));
+        assert!(error.abs() < 0.25, "{size:?} {shift:?}: off by {error}");
+    }
+}
+
+#[test]
+fn the_answer_follows_turns_mirrors_and_shifts() {
+    let scene = Scene::new(lens("2 dots", 34.0, OFFSET));
+    let (picture, side) = (scene.picture(), f64::from(scene.size) - 1.0);
+    let plain = axis_of(&scene.find().unwrap());
+    let PixelPoint { coords: c } = scene.center;
+    let circle = |x: f64, y: f64| Ellipse::circle(PixelPoint::new(x, y), scene.radius).unwrap();
+
+    let turned = image::imageops::rotate90(&picture); // clockwise as seen
+    let found = axis_of(&find_lens_marks(&turned, &circle(side - c.y, c.x)).unwrap());
+    assert!(axis_difference(plain - 90.0, found).abs() < 0.05, "turned: {plain} became {found}");
+
+    let mirrored = image::imageops::flip_horizontal(&picture);
+    let found = axis_of(&find_lens_marks(&mirrored, &circle(side - c.x, c.y)).unwrap());
+    assert!(axis_difference(-plain, found).abs() < 0.05, "mirrored: {plain} became {found}");
+
+    let mut shifted = Picture::new(400, 400);
+    image::imageops::replace(&mut shifted, &picture, 61, 17);
+    let found = axis_of(&find_lens_marks(&shifted, &circle(c.x + 61.0, c.y + 17.0)).unwrap());
+    assert!(axis_difference(plain, found).abs() < 0.02, "shifted: {plain} became {found}");
+}
+
+#[test]
+fn bright_marks_are_read_too() {
+    for design in ["3 dots", "dash"] {
+        let mut scene = Scene::new(lens(design, 101.0, OFFSET));
+        scene.depth = -0.45;
+        let error = axis_difference(101.0, axis_of(&scene.find().unwrap()));
+        assert!(error.abs() < 0.3, "{design}: off by {error}");
+    }
+}
+
+#[test]
+fn a_pupil_without_marks_is_refused() {
+    for seed in 0..10 {
+        let mut scene = Scene::new(Vec::new());
+        scene.seed = seed;
+        assert!(matches!(scene.find(), Err(LensRefusal::Missing { .. })));
+    }
+}
+
+/// Spots and strokes anywhere, in any direction, as many as two lenses have.
+#[test]
+fn scattered_spots_and_strokes_are_refused() {
+    for seed in 0..25 {
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let strokes = (0..14)
+            .map(|k| {
+                let place = direction_of(random.random::<f64>() * 360.0) * (0.15 + 0.5 * random.random::<f64>());
+                let half = direction_of(random.random::<f64>() * 360.0) * if k < 9 { 0.0 } else { 0.05 };
+                Stroke { middle: place, half, radius: 0.010 + 0.008 * random.random::<f64>() }
+            })
+            .collect();
+        let mut scene = Scene::new(strokes);
+        scene.seed = seed;
+        if let Ok(found) = scene.find() {
+            panic!("seed {seed}: invented {:?} with score {}", found.ends, found.score);
+        }
+    }
+}
+
+#[test]
+fn two_crossing_lenses_are_ambiguous() {
+    let strokes = [lens("3 dots", 20.0, OFFSET), lens("3 dots", 95.0, OFFSET)].concat();
+    let Err(LensRefusal::Ambiguous { readings }) = Scene::new(strokes).find() else {
+        panic!("no ambiguity seen");
+    };
+    let mut axes = readings.map(|r| axis_of(&r).rem_euclid(180.0));
+    axes.sort_by(f64::total_cmp);
+    assert!((axes[0] - 20.0).abs() < 0.3 && (axes[1] - 95.0).abs() < 0.3, "{axes:?}");
+}
+
+#[test]
+fn a_limbus_outside_the_picture_is_refused() {
+    let picture = Scene::new(lens("3 dots", 20.0, OFFSET)).picture();
+    for (x, y, radius) in [(-900.0, 40.0, 150.0), (310.0, 5000.0, 30.0), (160.0, 160.0, 1e-3), (160.0, 160.0, 1e5)] {
+        let limbus = Ellipse::circle(PixelPoint::new(x, y), radius).unwrap();
+        assert!(find_lens_marks(&picture, &limbus).is_err());
+    }
+    let limbus = Ellipse::circle(PixelPoint::new(0.0, 0.0), 5.0).unwrap();
+    assert!(find_lens_marks(&Picture::new(1, 1), &limbus).is_err());
+}
+
+/// Gaussian dots of amplitude 40 and width 2.5 px in noise of 6: no unbiased reading of one dot scatters by less than
+/// 0.119683 px in a direction (Cramer-Rao bound), of the mean of three by less than that over the root of 3.
+#[test]
+fn centroids_scatter_little_more_than_the_bound_and_say_so() {
+    let bound = 0.119683 / 3.0_f64.sqrt();
+    let center = PixelPoint::new(230.4, 228.1);
+    let radius = 210.0;
+    let axis = direction_of(12.0);
+    let across = Vector::new(-axis.y, axis.x);
+    let (mut squares, mut scaled, mut count) = (0.0, 0.0, 0.0);
+    for seed in 0..16 {
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let noise = Normal::new(0.0, 6.0).unwrap();
+        let shift = Vector::new(random.random::<f64>(), random.random::<f64>());
+        let ends = [-0.45, 0.45].map(|s| center + shift + axis * (s * radius));
+        let dots: Vec<_> = ends.iter().flat_map(|e| [-11.0, 0.0, 11.0].map(|s| e + axis * s)).collect();
+        let picture = Picture::from_fn(460, 460, |x, y| {
+            let place = PixelPoint::new(f64::from(x), f64::from(y));
+            let dark: f64 = dots.iter().map(|d| 40.0 * (-(place - d).norm_squared() / (2.0 * 6.25)).exp()).sum();
+            let level = (120.0 - dark + noise.sample(&mut random)).clamp(0.0, 255.0);
+            image::Rgb([(level * 257.0) as u16; 3])
+        });
+        let found = find_lens_marks(&picture, &Ellipse::circle(center, radius).unwrap()).unwrap();
+        for (place, covariance) in &found.ends {
+            let nearest = ends.iter().min_by(|a, b| (*a - place).norm().total_cmp(&(*b - place).norm())).unwrap();
+            let error = (place - nearest).dot(&across);
+            squares += error * error;
+            scaled += error * error / across.dot(&(covariance * across));
+            count += 1.0;
+        }
+    }
+    let scatter = (squares / count).sqrt();
+    assert!(scatter < 1.4 * bound && scatter > 0.6 * bound, "scatter {scatter}, bound {bound}");
+    let z = (scaled / count).sqrt();
+    assert!((0.6..1.4).contains(&z), "the standard deviations given are off by {z}");
+}
