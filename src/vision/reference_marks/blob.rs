@@ -12,15 +12,19 @@ const PASSES: usize = 3;
 const LEAST_CONTRAST: f32 = 0.04;
 /// Length over width from which the rows' middles define a lean.
 const LEANS: f64 = 1.6;
+/// How far from the axis the middle of a row may lie to count for it, widths.
+const ASIDE: f64 = 0.35;
 /// Where a blob's continuation past its ends is looked for, rows.
 const PAST: std::ops::RangeInclusive<isize> = 3..=6;
 
 /// A dark region of the ring. Columns are unwrapped.
 #[derive(Clone, Debug)]
 pub(super) struct Blob {
+    /// Where it was grown from: row and column.
+    pub places: Vec<(usize, isize)>,
     /// Cells inside, as row, column, contrast in red (natural log).
     pub cells: Vec<(usize, isize, f32)>,
-    /// Cells inside and just around it, for moments.
+    /// Cells inside and just around it, near its axis, for moments.
     pub skirt: Vec<(usize, isize, f32)>,
     /// First and last row.
     pub rows: [usize; 2],
@@ -42,7 +46,7 @@ pub(super) struct Blob {
     pub leak: f64,
     /// sd of the rows' middles about the axis, columns.
     pub wobble: f64,
-    /// sd of the rows' widths over their median.
+    /// Spread of the rows' widths over their median, from the quartiles, as an sd.
     pub raggedness: f64,
     /// Share of the rows between the first and the last that are filled.
     pub filled: f64,
@@ -55,22 +59,56 @@ pub(super) struct Blob {
 impl Blob {
     /// Grow a region from `seed`; `None` where nothing definite is there.
     pub fn grow(ring: &Ring, seed: &Seed) -> Option<Self> {
+        let place = (seed.row, seed.column as isize);
+        let frame = Frame { axis: seed.column as f64, slope: 0.0, middle_row: seed.row as f64, width: seed.width };
+        Self::grow_from(ring, &[place], frame)
+    }
+
+    /// Both regions as one, on the ground beside both: the blots of a stroke, or the lines of a double one.
+    pub fn united(&self, other: &Self, ring: &Ring) -> Option<Self> {
+        let places: Vec<(usize, isize)> = self.places.iter().chain(&other.places).copied().collect();
+        let span = |row: f64| {
+            let edges = [self, other].map(|b| {
+                let column = b.axis + b.slope * (row - b.middle_row()).clamp(-b.length() / 2.0, b.length() / 2.0);
+                [column - b.width / 2.0, column + b.width / 2.0]
+            });
+            [edges[0][0].min(edges[1][0]), edges[0][1].max(edges[1][1])]
+        };
+        let rows = [self.rows[0].min(other.rows[0]), self.rows[1].max(other.rows[1])];
+        let middle_row = (rows[0] + rows[1]) as f64 / 2.0;
+        let [left, right] = span(middle_row);
+        let frame = Frame { axis: (left + right) / 2.0, slope: 0.0, middle_row, width: right - left };
+        Self::grow_from(ring, &places, frame)
+    }
+
+    fn grow_from(ring: &Ring, places: &[(usize, isize)], mut frame: Frame) -> Option<Self> {
         let reach = (REACH / ring.rho_step) as usize;
-        let window = [seed.row.saturating_sub(reach), (seed.row + reach).min(ring.rows - 1)];
-        let mut frame = Frame { axis: seed.column as f64, slope: 0.0, middle_row: seed.row as f64, width: seed.width };
+        let middle = frame.middle_row as usize;
+        let window = [middle.saturating_sub(reach), (middle + reach).min(ring.rows - 1)];
         let mut blob = None;
         for _ in 0..PASSES {
             let patch = Patch::of(ring, &frame, window);
-            let grown = outline(ring, seed, &frame, &patch)?;
+            let mut grown = outline(ring, places, &frame, &patch)?;
+            grown.absorbance = absorbance(ring, &frame, &grown.cells, grown.rows);
             frame = Frame {
                 axis: grown.axis,
                 slope: grown.slope,
-                middle_row: (grown.rows[0] + grown.rows[1]) as f64 / 2.0,
+                middle_row: grown.middle_row(),
                 width: grown.width.max(2.0),
             };
             blob = Some(grown);
         }
         blob
+    }
+
+    /// Middle between the first and the last row.
+    pub fn middle_row(&self) -> f64 {
+        (self.rows[0] + self.rows[1]) as f64 / 2.0
+    }
+
+    /// Number of rows.
+    pub fn length(&self) -> f64 {
+        (self.rows[1] - self.rows[0] + 1) as f64
     }
 
     /// Whether a place of the ring lies in it.
@@ -80,47 +118,56 @@ impl Blob {
 }
 
 /// A row of a region.
+#[derive(Clone, Copy)]
 struct Run {
     row: usize,
-    count: f64,
+    span: f64,
     middle: f64,
 }
 
-fn outline(ring: &Ring, seed: &Seed, frame: &Frame, patch: &Patch) -> Option<Blob> {
-    let line = seed.row - patch.window[0];
-    let core = patch.core(line, (frame.width * 0.25).max(1.0) as usize)?;
-    if core < LEAST_CONTRAST {
+fn outline(ring: &Ring, places: &[(usize, isize)], frame: &Frame, patch: &Patch) -> Option<Blob> {
+    let core_width = (frame.width * 0.25).max(1.0) as usize;
+    let core = places.iter().filter_map(|p| patch.core(*p, core_width)).fold(f32::INFINITY, f32::min);
+    if !(LEAST_CONTRAST..f32::INFINITY).contains(&core) {
         return None;
     }
     // The seed may be the darkest blot of a mark, or a knot on it: half of what its region has in common counts.
-    let first_guess = patch.flood(ring, line, core / 2.0)?;
+    let first_guess = patch.flood(ring, places, core / 2.0);
     let mut contrasts: Vec<f32> =
         first_guess.iter().zip(&patch.smooth).filter(|(inside, _)| **inside).map(|(_, v)| *v).collect();
     contrasts.sort_by(f32::total_cmp);
-    let contrast = contrasts[contrasts.len() / 2].min(core);
-    let inside = patch.flood(ring, line, contrast / 2.0)?;
+    let contrast = contrasts.get(contrasts.len() / 2)?.min(core);
+    let inside = patch.flood(ring, places, contrast / 2.0);
 
     let (mut cells, mut skirt, mut runs, mut touching) = (Vec::new(), Vec::new(), Vec::new(), 0.0);
-    for line in 0..patch.lines() {
+    let first = inside.iter().position(|held| *held)? / patch.across;
+    let last = inside.iter().rposition(|held| *held)? / patch.across;
+    for line in first.saturating_sub(1)..=(last + 1).min(patch.lines() - 1) {
         let held: Vec<usize> = (0..patch.across).filter(|k| inside[line * patch.across + k]).collect();
         cells.extend(held.iter().map(|k| patch.cell(line, *k)));
-        let beside = (0..patch.across).filter(|k| patch.near(&inside, line, *k));
-        skirt.extend(beside.map(|k| patch.cell(line, k)).filter(|c| c.2.is_finite()));
+        let near = (0..patch.across).filter(|k| patch.near(&inside, line, *k));
+        skirt.extend(near.map(|k| patch.cell(line, k)).filter(|c| c.2.is_finite()));
         if let (Some(left), Some(right)) = (held.first(), held.last()) {
-            let count = held.len() as f64;
-            let middle = held.iter().map(|k| *k as f64).sum::<f64>() / count + patch.starts[line] as f64;
-            runs.push(Run { row: line + patch.window[0], count, middle });
+            let middle = held.iter().map(|k| *k as f64).sum::<f64>() / held.len() as f64 + patch.starts[line] as f64;
+            runs.push(Run { row: line + patch.window[0], span: (right - left + 1) as f64, middle });
             touching += f64::from(u8::from(*left == 0 || right + 1 == patch.across));
         }
     }
     let rows = [runs.first()?.row, runs.last()?.row];
     let middle_row = (rows[0] + rows[1]) as f64 / 2.0;
     let total = runs.len() as f64;
-    let mut widths: Vec<f64> = runs.iter().map(|r| r.count).collect();
+    let mut widths: Vec<f64> = runs.iter().map(|r| r.span).collect();
     widths.sort_by(f64::total_cmp);
     let width = widths[widths.len() / 2];
-    let raggedness = (widths.iter().map(|w| (w - width).powi(2)).sum::<f64>() / total).sqrt() / width;
+    // Quartiles: a bar across the mark widens a few rows.
+    let raggedness = (widths[widths.len() * 3 / 4] - widths[widths.len() / 4]) / 1.35 / width;
     let (axis, slope, wobble) = straight(&runs, middle_row, width);
+    // Vessels that touch a mark, and bars across it, say nothing of where it lies.
+    let aside = |row: usize, column: f64| (column - axis - slope * (row as f64 - middle_row)).abs();
+    let clean: Vec<Run> = runs.iter().filter(|r| aside(r.row, r.middle) < ASIDE * width + 0.5).copied().collect();
+    let (axis, slope, _) = if clean.is_empty() { (axis, slope, wobble) } else { straight(&clean, middle_row, width) };
+    let aside = |row: usize, column: f64| (column - axis - slope * (row as f64 - middle_row)).abs();
+    skirt.retain(|(row, column, _)| aside(*row, *column as f64) < 0.75 * width + 1.5);
     let (ground_sd, imbalance) = beside(ring, frame, patch, rows)?;
     let mean_contrast = cells.iter().map(|c| f64::from(c.2)).sum::<f64>() / cells.len() as f64;
     let past = |end: usize, sign: isize| {
@@ -129,12 +176,13 @@ fn outline(ring: &Ring, seed: &Seed, frame: &Frame, patch: &Patch) -> Option<Blo
         mean_along(patch, rows, width, column).map_or(1.0, |v| v / mean_contrast)
     };
     Some(Blob {
+        places: places.to_vec(),
         rows,
         width,
         slope,
         axis,
         contrast: f64::from(contrast),
-        absorbance: absorbance(ring, frame, &cells),
+        absorbance: [0.0; 3],
         ground_sd,
         imbalance,
         leak: touching / total,
@@ -162,21 +210,19 @@ fn straight(runs: &[Run], middle_row: f64, width: f64) -> (f64, f64, f64) {
 }
 
 /// Mean of ground - ring in each channel over the cells.
-fn absorbance(ring: &Ring, frame: &Frame, cells: &[(usize, isize, f32)]) -> [f64; 3] {
+fn absorbance(ring: &Ring, frame: &Frame, cells: &[(usize, isize, f32)], rows: [usize; 2]) -> [f64; 3] {
+    let grounds = [0, 1, 2].map(|channel| frame.grounds(ring, channel, rows));
     let mut sums = [0.0_f64; 3];
     let mut counted = 0.0_f64;
-    for row_cells in cells.chunk_by(|a, b| a.0 == b.0) {
-        let row = row_cells[0].0;
-        let grounds = [0, 1, 2].map(|channel| frame.ground(ring, channel, row));
-        let [Some(red), Some(green), Some(blue)] = grounds else { continue };
-        for (_, column, _) in row_cells {
-            let offset = (*column as f64 - frame.column(row)) as f32;
-            let at = ring.at(row, *column);
-            for ((sum, (level, tilt)), log) in sums.iter_mut().zip([red, green, blue]).zip(&ring.log) {
-                *sum += f64::from(level + tilt * offset - log[at]);
-            }
+    for (row, column, _) in cells {
+        let here = grounds.each_ref().map(|g| g[row - rows[0]]);
+        let [Some(red), Some(green), Some(blue)] = here else { continue };
+        let offset = (*column as f64 - frame.column(*row)) as f32;
+        let at = ring.at(*row, *column);
+        for ((sum, (level, tilt)), log) in sums.iter_mut().zip([red, green, blue]).zip(&ring.log) {
+            *sum += f64::from(level + tilt * offset - log[at]);
         }
-        counted += row_cells.len() as f64;
+        counted += 1.0;
     }
     sums.map(|s| s / counted.max(1.0))
 }
@@ -184,10 +230,11 @@ fn absorbance(ring: &Ring, frame: &Frame, cells: &[(usize, isize, f32)]) -> [f64
 /// sd of the ground in red on both sides about the level and tilt of each row, and the mean difference of the sides.
 fn beside(ring: &Ring, frame: &Frame, patch: &Patch, rows: [usize; 2]) -> Option<(f64, f64)> {
     let (inner, outer) = frame.flanks();
-    let (mut squares, mut n, mut imbalance, mut lines) = (0.0, 0.0, 0.0, 0.0);
+    let (mut variances, mut imbalance) = (Vec::new(), 0.0);
     for row in rows[0]..=rows[1] {
         let Some((level, tilt)) = patch.grounds[row - patch.window[0]] else { continue };
         let axis = frame.column(row);
+        let (mut squares, mut n) = (0.0, 0.0);
         for (from, to) in [(axis - outer, axis - inner), (axis + inner, axis + outer)] {
             for c in from.ceil() as isize..=to.floor() as isize {
                 let residual = ring.log[0][ring.at(row, c)] - level - tilt * (c as f64 - axis) as f32;
@@ -195,10 +242,15 @@ fn beside(ring: &Ring, frame: &Frame, patch: &Patch, rows: [usize; 2]) -> Option
                 n += 1.0;
             }
         }
+        variances.push(squares / n);
         imbalance += f64::from(tilt) * (inner + outer);
-        lines += 1.0;
     }
-    (n > 0.0).then(|| ((squares / n).sqrt(), imbalance / lines))
+    let lines = variances.len();
+    // Something that crosses the mark in a quarter of its rows is not the texture of its ground.
+    variances.sort_by(f64::total_cmp);
+    variances.truncate((lines * 3).div_ceil(4));
+    let variance = variances.iter().sum::<f64>() / variances.len() as f64;
+    (lines > 0).then(|| (variance.sqrt(), imbalance / lines as f64))
 }
 
 /// Mean contrast over some rows within half a width of a line; `None` where nothing is known.

@@ -11,13 +11,16 @@ const REACH_DEG: f64 = 15.0;
 /// Penalty at which a candidate is as likely something else as a mark.
 const EVEN_PENALTY: f64 = 4.0;
 /// Least evidence (natural logarithm of a likelihood ratio) of a set that is accepted.
-const LEAST_EVIDENCE: f64 = 1.0;
+const LEAST_EVIDENCE: f64 = 0.3;
+/// What it costs a mark to stand alone, with nothing in the right place to speak for it.
+const LONE: f64 = 1.2;
 /// Least lead in evidence over the next distinct reading: a likelihood ratio of about 4.5.
 const LEAST_LEAD: f64 = 1.5;
 /// What it speaks for two candidates that they are twins: marks of one eye are made with one tool.
 const TWINS: f64 = 1.0;
-/// Spread of the differences between marks of one eye, sd: logarithm of width, length, contrast; colour direction.
-const TWIN_SD: [f64; 4] = [0.5, 0.6, 0.8, 0.35];
+/// Spread of the differences between marks of one eye, sd: logarithm of width, length, contrast; colour direction,
+/// which depends on the ground.
+const TWIN_SD: [f64; 4] = [0.5, 0.6, 0.8, 1.0];
 /// Axes nearer than this are the same reading, degrees.
 const SAME_AXIS_DEG: f64 = 20.0;
 /// A rough direction of the eye's zero may be this far off, degrees.
@@ -161,12 +164,13 @@ fn weigh(
         placed.iter().map(|p| (EVEN_PENALTY - likeness::penalty_of(findings[p.finding].score)) / 2.0).sum();
     let first = &findings[placed[0].finding];
     let twins: f64 = placed[1..].iter().map(|p| TWINS - difference(first, &findings[p.finding]) / 2.0).sum();
+    let lone = if placed.len() == 1 { LONE } else { 0.0 };
     placed.sort_by_key(|p| p.pattern);
     Reading {
         placed,
         zero_deg: (zero.degrees() + shift).rem_euclid(360.0),
         misfit_deg: (squares / count).sqrt(),
-        evidence: likeness + twins - squares / PLACED_SD_DEG.powi(2) / 2.0,
+        evidence: likeness + twins - lone - squares / PLACED_SD_DEG.powi(2) / 2.0,
     }
 }
 

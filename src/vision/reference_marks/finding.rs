@@ -10,8 +10,11 @@ use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector};
 const ELONGATED: f64 = 1.6;
 /// Pixels that share their noise in a compressed still, as an area: four, from colour kept at half resolution.
 const NOISE_AREA_PX: f64 = 4.0;
-/// sd of the centroid of ragged ink, share of the extent: the drawn edge, not the noise, limits what a mark says.
-const RAGGED: f64 = 0.01;
+/// sd of the centroid across the mark from ragged ink, share of the width: the drawn edge, not the noise, is the limit.
+const RAGGED: f64 = 0.015;
+/// sd of the centroid along the mark, share of the length: ink is uneven, and an end may be hidden. With a lean this
+/// is felt across the ray.
+const UNEVEN: f64 = 0.05;
 
 /// The finding of a blob; `None` where it cannot be a mark.
 pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFinding> {
@@ -51,19 +54,21 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
     let noise = blob.ground_sd / blob.contrast;
     let area_px = blob.cells.len() as f64 * row_px * column_px;
     let independent = (area_px / NOISE_AREA_PX).max(1.0);
-    let along = outward * outward.transpose() * (RAGGED * length_px).powi(2);
-    let sideways = Vector::new(-outward.y, outward.x);
-    let across = sideways * sideways.transpose() * (RAGGED * width_px).powi(2);
-    let covariance = spread * (noise * noise / independent) + along + across;
+    let half = (length_rows - 1.0) / 2.0;
+    let end = |s: f64| place(middle_row + s * half, blob.axis + s * half * blob.slope);
+    let own = if half > 0.0 { (end(1.0) - end(-1.0)).normalize() } else { outward };
+    let aside = Vector::new(-own.y, own.x);
+    // Rows within one width of each other share their raggedness.
+    let rows_apart = (length_px / width_px.max(2.0)).max(1.0);
+    let wobble_px = blob.wobble * column_px;
+    let across_variance = (RAGGED * width_px).powi(2) + wobble_px.powi(2) * NOISE_AREA_PX.sqrt() / length_px.max(2.0);
+    let covariance = spread * (noise * noise / independent)
+        + own * own.transpose() * (UNEVEN * length_px).powi(2)
+        + aside * aside.transpose() * across_variance;
 
     let direction = (length_px > ELONGATED * width_px).then(|| {
-        let half = (length_rows - 1.0) / 2.0;
-        let end = |s: f64| place(middle_row + s * half, blob.axis + s * half * blob.slope);
-        let direction = (end(1.0) - end(-1.0)).normalize();
-        // Rows of one width share their raggedness.
-        let wobble_px = blob.wobble.max(0.25) * column_px;
-        let count = (length_px / width_px.max(2.0)).max(2.0);
-        (direction, (wobble_px * (12.0 / count).sqrt() / length_px).to_degrees())
+        let sd = wobble_px.max(0.25 * column_px) * (12.0 / rows_apart.max(2.0)).sqrt() / length_px;
+        (own, sd.to_degrees())
     });
     let strongest = blob.absorbance.iter().copied().fold(f64::MIN, f64::max);
     Some(MarkFinding {

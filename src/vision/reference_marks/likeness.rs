@@ -4,8 +4,7 @@ use super::blob::Blob;
 use super::ring::Ring;
 
 /// What a mark may differ in from the ideal: a dark bar or dot of one dye on even ground, on the ray, closed at both
-/// ends, on the limbus. Each is one standard deviation of a penalty; set on drawn marks in frames of real
-/// operations, checked by leaving out one eye at a time.
+/// ends, on the limbus. Each is one standard deviation of a penalty, set by hand from what it means, not fitted.
 mod tolerance {
     /// Texture of the ground over contrast.
     pub const TEXTURE: f64 = 0.15;
@@ -18,7 +17,7 @@ mod tolerance {
     /// sd of the middles of the rows, share of the width; plus half a column of sampling.
     pub const WOBBLE: f64 = 0.12;
     /// sd of the widths of the rows, share of the width.
-    pub const RAGGEDNESS: f64 = 0.40;
+    pub const RAGGEDNESS: f64 = 0.60;
     /// Distance of the middle from the limbus, limbus radii; the fitted limbus itself is some 3 % off.
     pub const PLACE: f64 = 0.09;
     /// Excess of the absorbance that green and blue have in common over that in red: blood takes green and blue,
@@ -35,6 +34,8 @@ mod tolerance {
 const NEUTRAL: f64 = 0.80;
 /// What a neutral colour costs, in the units of the penalty.
 const NEUTRAL_PENALTY: f64 = 2.0;
+/// Share of the rows that a bar across a mark may take.
+const CROSSED: f64 = 0.15;
 /// Length of a mark, limbus radii: 0.3 to 3 mm.
 const LENGTH: [f64; 2] = [0.045, 0.55];
 /// Width of a mark, limbus radii: up to 1.6 mm.
@@ -63,7 +64,7 @@ pub(super) fn penalty(ring: &Ring, blob: &Blob) -> Option<f64> {
         off_limbus / tolerance::PLACE,
         blood / tolerance::BLOOD,
         (blob.width / length).ln().max(0.0) / tolerance::FLATNESS,
-        blob.leak / tolerance::LEAK,
+        (blob.leak - CROSSED).max(0.0) / tolerance::LEAK,
         (1.0 - blob.filled) / tolerance::GAPS,
     ];
     let neutral = if blue.min(green) > NEUTRAL * red { NEUTRAL_PENALTY } else { 0.0 };

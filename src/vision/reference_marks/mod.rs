@@ -10,6 +10,7 @@ use crate::vision::Picture;
 mod blob;
 pub mod choose;
 mod finding;
+mod groups;
 mod likeness;
 mod patch;
 mod ring;
@@ -52,6 +53,7 @@ pub fn find_reference_marks(picture: &Picture, limbus: &Ellipse) -> Vec<MarkFind
             blobs.extend(blob::Blob::grow(&ring, &seed));
         }
     }
+    let blobs = groups::united(&ring, blobs);
     let mut findings: Vec<MarkFinding> = Vec::new();
     let mut candidates: Vec<_> = blobs.iter().filter_map(|b| finding::of(&ring, limbus, b)).collect();
     candidates.sort_by(|a, b| b.score.total_cmp(&a.score));

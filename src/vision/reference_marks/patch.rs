@@ -4,6 +4,8 @@ use super::ring::Ring;
 
 /// Rows that an outline may jump, limbus radii: blots of a stroke may come apart.
 const JUMP: f64 = 0.015;
+/// Dark bars across a mark up to this wide, limbus radii, are taken out of its ground: a crossed mark, a lash.
+const BRIDGED: f64 = 0.06;
 
 /// Where a mark is supposed to lie, in rows and unwrapped columns.
 pub(super) struct Frame {
@@ -29,27 +31,48 @@ impl Frame {
         (inner, inner + (0.8 * self.width).clamp(4.0, 16.0))
     }
 
-    /// Ground of a channel along a row: value at the axis and change per column, from both sides; `None` where unlit.
-    pub fn ground(&self, ring: &Ring, channel: usize, row: usize) -> Option<(f32, f32)> {
+    /// Ground of a channel over the rows of `window`: value at the axis and change per column, from both sides;
+    /// `None` where unlit. Dark bars across the mark narrower than [`BRIDGED`] are not ground.
+    pub fn grounds(&self, ring: &Ring, channel: usize, window: [usize; 2]) -> Vec<Option<(f32, f32)>> {
         let (inner, outer) = self.flanks();
-        let axis = self.column(row);
-        let left = mean(ring, channel, row, axis - outer, axis - inner)?;
-        let right = mean(ring, channel, row, axis + inner, axis + outer)?;
-        Some(((left + right) / 2.0, (right - left) / (inner + outer) as f32))
+        let half = ((BRIDGED / ring.rho_step / 2.0).round() as usize).max(1);
+        let side = |from: f64, to: f64| {
+            let means: Vec<f32> = (window[0]..=window[1])
+                .map(|row| mean(ring, channel, row, self.column(row) + from, self.column(row) + to))
+                .collect();
+            closed(&means, half)
+        };
+        let (left, right) = (side(-outer, -inner), side(inner, outer));
+        let span = (inner + outer) as f32;
+        left.iter()
+            .zip(&right)
+            .map(|(l, r)| (l.is_finite() && r.is_finite()).then_some(((l + r) / 2.0, (r - l) / span)))
+            .collect()
     }
 }
 
-fn mean(ring: &Ring, channel: usize, row: usize, from: f64, to: f64) -> Option<f32> {
+/// Mean of a channel from one column to another; not a number where any of it is unlit.
+fn mean(ring: &Ring, channel: usize, row: usize, from: f64, to: f64) -> f32 {
     let (first, last) = (from.ceil() as isize, to.floor() as isize);
-    let mut sum = 0.0;
+    let (mut sum, mut dark) = (0.0, false);
     for c in first..=last {
         let at = ring.at(row, c);
-        if !ring.lit[at] {
-            return None;
-        }
+        dark |= !ring.lit[at];
         sum += ring.log[channel][at];
     }
-    (last >= first).then(|| sum / (last - first + 1) as f32)
+    if dark || last < first { f32::NAN } else { sum / (last - first + 1) as f32 }
+}
+
+/// Morphological closing along a line: valleys narrower than `2 half + 1` are filled, edges stay where they are.
+fn closed(line: &[f32], half: usize) -> Vec<f32> {
+    let extreme = |line: &[f32], choose: fn(f32, f32) -> f32| -> Vec<f32> {
+        (0..line.len())
+            .map(|i| line[i.saturating_sub(half)..(i + half + 1).min(line.len())].iter().copied().reduce(choose))
+            .map(|v| v.unwrap_or(f32::NAN))
+            .collect()
+    };
+    let filled = extreme(&extreme(line, f32::max), f32::min);
+    line.iter().zip(filled).map(|(own, filled)| if own.is_finite() { filled } else { f32::NAN }).collect()
 }
 
 /// Ground - ring in red (natural log), rows by columns about the frame's axis. Not a number where unknown.
@@ -75,7 +98,7 @@ impl Patch {
         let across = (2 * lateral + 1) as usize;
         let rows = window[0]..=window[1];
         let starts: Vec<isize> = rows.clone().map(|r| frame.column(r).round() as isize - lateral).collect();
-        let grounds: Vec<_> = rows.clone().map(|r| frame.ground(ring, 0, r)).collect();
+        let grounds = frame.grounds(ring, 0, window);
         let mut raw = vec![f32::NAN; starts.len() * across];
         for (line, row) in rows.enumerate() {
             let Some((level, tilt)) = grounds[line] else { continue };
@@ -102,30 +125,38 @@ impl Patch {
         (line + self.window[0], self.starts[line] + k as isize, self.raw[line * self.across + k])
     }
 
-    /// Smoothed contrast about a place near the axis: the upper quartile of a few cells.
-    pub fn core(&self, line: usize, half_width: usize) -> Option<f32> {
-        let middle = self.across / 2;
+    /// Smoothed contrast about a place: the upper quartile of a few cells.
+    pub fn core(&self, place: (usize, isize), half_width: usize) -> Option<f32> {
+        let line = place.0.checked_sub(self.window[0]).filter(|l| *l < self.lines())?;
         let lines = line.saturating_sub(2)..=(line + 2).min(self.lines() - 1);
-        let mut core: Vec<f32> = lines
-            .flat_map(|l| (middle - half_width..=middle + half_width).map(move |k| (l, k)))
-            .map(|(l, k)| self.smooth[l * self.across + k])
-            .filter(|v| v.is_finite())
-            .collect();
+        let mut core: Vec<f32> = Vec::new();
+        for l in lines {
+            let middle = place.1 - self.starts[l];
+            let cells =
+                (middle - half_width as isize).max(0)..=(middle + half_width as isize).min(self.across as isize - 1);
+            core.extend(cells.map(|k| self.smooth[l * self.across + k as usize]).filter(|v| v.is_finite()));
+        }
         core.sort_by(f32::total_cmp);
         core.get(core.len() * 3 / 4).copied()
     }
 
-    /// Cells above `threshold` connected with the middle of `line`, jumping small gaps along the ray.
-    pub fn flood(&self, ring: &Ring, line: usize, threshold: f32) -> Option<Vec<bool>> {
+    /// Cells above `threshold` connected with any of the places, jumping small gaps along the ray.
+    pub fn flood(&self, ring: &Ring, places: &[(usize, isize)], threshold: f32) -> Vec<bool> {
         let (lines, across) = (self.lines() as isize, self.across as isize);
         let jump = (JUMP / ring.rho_step).round().max(1.0) as isize;
         let above = |i: usize| self.smooth[i] > threshold && self.raw[i].is_finite();
         let mut inside = vec![false; self.raw.len()];
-        // The middle may lie in a gap between two lines: start from the nearest dark cell.
-        let row = line * self.across;
-        let start = (0..self.across).filter(|k| above(row + k)).min_by_key(|k| k.abs_diff(self.across / 2))?;
-        let mut stack = vec![(line as isize, start as isize)];
-        inside[row + start] = true;
+        let mut stack = Vec::new();
+        for place in places {
+            let Some(line) = place.0.checked_sub(self.window[0]).filter(|l| *l < self.lines()) else { continue };
+            // The place may lie in a gap between two lines: start from the nearest dark cell.
+            let middle = place.1 - self.starts[line];
+            let dark = (0..self.across).filter(|k| above(line * self.across + k));
+            if let Some(k) = dark.min_by_key(|k| middle.abs_diff(*k as isize)) {
+                inside[line * self.across + k] = true;
+                stack.push((line as isize, k as isize));
+            }
+        }
         while let Some((l, k)) = stack.pop() {
             let sideways = [(l, k - 1), (l, k + 1)];
             let along = (1..=jump).flat_map(|step| [(l - step, k), (l + step, k)]);
@@ -140,7 +171,7 @@ impl Patch {
                 }
             }
         }
-        Some(inside)
+        inside
     }
 
     /// Whether a cell is inside or next to one that is.

@@ -5,9 +5,9 @@ use crate::vision::{Picture, polar};
 use std::f64::consts::TAU;
 
 /// Inner edge of the ring, in limbus radii.
-pub(super) const RHO_INNER: f64 = 0.72;
+pub(super) const RHO_INNER: f64 = 0.74;
 /// Outer edge of the ring, in limbus radii.
-pub(super) const RHO_OUTER: f64 = 1.50;
+pub(super) const RHO_OUTER: f64 = 1.42;
 /// Finest and coarsest sampling along the ring: below the first a scratch of 1 degree is under 3 samples wide, above
 /// the second nothing is gained, as the picture is averaged over the step.
 const COLUMNS: [f64; 2] = [720.0, 1440.0];
@@ -40,7 +40,7 @@ impl Ring {
         let step_px = radius_px * rho_step;
         let columns = columns as usize;
         // Samples lie up to a few px apart in large pictures: average over the step, lest noise be picked out.
-        let taps = step_px.round().clamp(1.0, 6.0) as usize;
+        let taps = step_px.floor().clamp(1.0, 6.0) as usize;
         let logs: Vec<f32> = (0..=4096_u16).map(|v| (f32::from(v) / 4096.0 + BLACK_OFFSET).ln()).collect();
         let mut ring = Self {
             columns,

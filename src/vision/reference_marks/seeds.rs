@@ -10,8 +10,12 @@ const AVERAGED_LENGTH: f64 = 0.05;
 const LEAST_CONTRAST: f32 = 0.05;
 /// Seeds nearer to each other than this (limbus radii along the ray, degrees across) are one.
 const APART: (f64, f64) = (0.06, 2.5);
+/// Radii that seeds are looked for at, limbus radii: a mark lies across the limbus, or near it.
+const RADII: [f64; 2] = [0.84, 1.22];
+/// Absorbance common to green and blue, over that in red, from which a seed is blood.
+const BLOOD: f32 = 1.8;
 /// Most seeds followed up.
-const MOST: usize = 56;
+const MOST: usize = 40;
 
 /// A dark place.
 #[derive(Clone, Copy, Debug)]
@@ -39,7 +43,7 @@ pub(super) fn find(ring: &Ring) -> Vec<Seed> {
             let turn = (other.column as f64 - peak.column as f64).abs();
             rows < row_reach && turn.min(ring.columns as f64 - turn) < column_reach
         };
-        if !kept.iter().any(near) {
+        if !kept.iter().any(near) && !blood(ring, peak) {
             kept.push(*peak);
             if kept.len() == MOST {
                 break;
@@ -47,6 +51,17 @@ pub(super) fn find(ring: &Ring) -> Vec<Seed> {
         }
     }
     kept
+}
+
+/// Whether green and blue are both absorbed far more than red.
+fn blood(ring: &Ring, seed: &Seed) -> bool {
+    let beside = (seed.width as isize).max(4);
+    let column = seed.column as isize;
+    let absorbance = [0, 1, 2].map(|channel: usize| {
+        let log = |c: isize| ring.log[channel][ring.at(seed.row, c)];
+        (log(column - beside) + log(column + beside)) / 2.0 - (log(column - 1) + log(column) + log(column + 1)) / 3.0
+    });
+    absorbance[1].min(absorbance[2]) > BLOOD * absorbance[0].max(seed.contrast)
 }
 
 /// Local maxima along the ring of the strongest filter, every second row.
@@ -69,8 +84,9 @@ fn best_response(ring: &Ring) -> Vec<Seed> {
     let mut seeds = Vec::new();
     let mut line = vec![(0.0_f32, 0.0_f64); columns];
     for row in half_rows..ring.rows - half_rows {
+        let searched = (RADII[0]..=RADII[1]).contains(&ring.rho(row as f64));
         add(&mut column_sums, &mut column_lit, row + half_rows, 1.0);
-        if (row - half_rows).is_multiple_of(2) {
+        if searched && row.is_multiple_of(2) {
             filter_line(ring, &column_sums, &column_lit, rows_summed, &mut line);
             for c in 0..columns {
                 let (here, width) = line[c];

@@ -145,12 +145,36 @@ fn marks_stand_out_from_vessels_and_instruments() {
     assert!(error.abs() < 0.15, "off by {error}");
 }
 
+/// Crossed and double lines and blots that come apart are one mark each.
+#[test]
+fn marks_of_several_parts_are_one() {
+    let e = limbus();
+    let crossed = |d: f64| {
+        let arm = Stroke { from: e.at_polar(1.02, (d - 4.0).to_radians()), ..radial(&e, d, [0.9, 1.02], 4.0, INK) };
+        let arm = Stroke { to: e.at_polar(1.02, (d + 4.0).to_radians()), ..arm };
+        vec![radial(&e, d, [0.88, 1.14], 4.0, INK), arm]
+    };
+    let double = |d: f64| [-1.8, 1.8].map(|off| radial(&e, d + off, [0.88, 1.14], 3.5, INK)).into();
+    let blots = |d: f64| [0.92, 1.01, 1.1].map(|rho| radial(&e, d, [rho, rho], 8.0, INK)).into();
+    let kinds: [(&str, &dyn Fn(f64) -> Vec<Stroke>); 3] =
+        [("crossed", &crossed), ("double", &double), ("blots", &blots)];
+    for (kind, parts) in kinds {
+        let strokes: Vec<Stroke> = [65.0, 245.0].into_iter().flat_map(parts).collect();
+        let picture = draw(&e, &strokes, 4.0, 11);
+        let findings = find_reference_marks(&picture, &e);
+        assert!(findings[..2].iter().all(|f| f.extent[1] - f.extent[0] > 0.2), "{kind}: {findings:?}");
+        let error = chord(&findings, &e).turn_to(Axis::from_degrees(65.0).unwrap());
+        assert!(error.abs() < 0.15, "{kind}: off by {error}");
+    }
+}
+
 /// The bound for a Gaussian line of amplitude 40 and sd 2.5 px under noise of 6: 0.251935 px a row, so 0.0325 px
-/// for the middle of 60 rows. Half-height outlines cost some of it; the covariance must own up to what is left.
+/// for the middle of 60 rows (computed independently). Half-height outlines cost some of it. The stated sd holds
+/// raggedness too, which this line has not: it may be larger than the error, not much smaller, and stays small.
 #[test]
 fn the_centroid_is_near_its_bound() {
     let e = Ellipse::circle(PixelPoint::new(-30.0, 90.0), 160.0).unwrap();
-    let (mut squares, mut normalised) = (0.0, 0.0);
+    let (mut squares, mut stated) = (0.0, 0.0);
     let count = 60;
     for seed in 0..count {
         let mut random = ChaCha8Rng::seed_from_u64(seed);
@@ -167,9 +191,9 @@ fn the_centroid_is_near_its_bound() {
         let finding = &findings[0];
         let error = finding.centroid.y - row;
         squares += error * error;
-        normalised += error * error / finding.covariance.m22;
+        stated += finding.covariance.m22;
     }
-    let (rms, ratio) = ((squares / count as f64).sqrt(), (normalised / count as f64).sqrt());
+    let (rms, stated) = ((squares / count as f64).sqrt(), (stated / count as f64).sqrt());
     assert!(rms < 2.0 * 0.0325, "{rms} px");
-    assert!((0.5..1.5).contains(&ratio), "error over stated sd {ratio}");
+    assert!(rms < 1.3 * stated && stated < 0.2, "error {rms} px, stated {stated} px");
 }

@@ -1,0 +1,98 @@
+//! Regions that make up one mark: blots of a stroke that come apart, the lines of a double one.
+
+use super::blob::Blob;
+use super::likeness;
+use super::ring::Ring;
+
+/// Largest gap along the ray, limbus radii.
+const GAP: f64 = 0.09;
+/// Largest distance between the lines of a double mark, in widths.
+const LINES_APART: f64 = 4.0;
+/// Least share of the shorter of two lines that lies beside the other.
+const BESIDE: f64 = 0.7;
+/// Largest ratio of contrasts, and of the lengths of two lines.
+const UNLIKE: f64 = 1.6;
+/// Largest distance between the colours, as directions of absorbance.
+const COLOUR: f64 = 0.35;
+/// What a whole may be worse by than its worse part: two alike and side by side are no two marks.
+const WHOLE: f64 = 1.0;
+/// Share of the smaller of two regions above which they are one and the same.
+const SHARED: f64 = 0.3;
+/// Penalty above which a region is no part of a mark. High, as the parts stand in one another's ground.
+const HOPELESS: f64 = 30.0;
+
+/// Put together what is better explained as one mark than as several.
+pub(super) fn united(ring: &Ring, blobs: Vec<Blob>) -> Vec<Blob> {
+    let penalised = |b: Blob| likeness::penalty(ring, &b).filter(|p| *p < HOPELESS).map(|p| (b, p));
+    let blobs = distinct(blobs.into_iter().filter_map(penalised).collect());
+    distinct(joined(ring, blobs)).into_iter().map(|b| b.0).collect()
+}
+
+/// The better of each two that share their place.
+fn distinct(mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
+    blobs.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let mut kept: Vec<(Blob, f64)> = Vec::new();
+    for blob in blobs {
+        if kept.iter().all(|k| shared(&k.0, &blob.0) < SHARED) {
+            kept.push(blob);
+        }
+    }
+    kept
+}
+
+/// Share of the smaller region's box that lies in the other's.
+fn shared(a: &Blob, b: &Blob) -> f64 {
+    let rows = a.rows[1].min(b.rows[1]) as f64 - a.rows[0].max(b.rows[0]) as f64 + 1.0;
+    let columns = (a.width + b.width) / 2.0 - (a.axis - b.axis).abs();
+    let area = |b: &Blob| b.length() * b.width;
+    rows.max(0.0) * columns.clamp(0.0, a.width.min(b.width)) / area(a).min(area(b))
+}
+
+fn joined(ring: &Ring, mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
+    let mut i = 0;
+    while i < blobs.len() {
+        let whole = (i + 1..blobs.len()).find_map(|j| {
+            let ((a, first), (b, second)) = (&blobs[i], &blobs[j]);
+            if !(in_a_row(ring, a, b) || side_by_side(a, b)) {
+                return None;
+            }
+            let whole = a.united(b, ring)?;
+            let penalty = likeness::penalty(ring, &whole)?;
+            (penalty < first.max(*second) + WHOLE).then_some((j, whole, penalty))
+        });
+        match whole {
+            Some((j, whole, penalty)) => {
+                blobs.remove(j);
+                blobs[i] = (whole, penalty);
+            }
+            None => i += 1,
+        }
+    }
+    blobs
+}
+
+fn alike(a: &Blob, b: &Blob) -> bool {
+    let colour = |b: &Blob| nalgebra::Vector3::from(b.absorbance).normalize();
+    let ratio = (a.contrast / b.contrast).max(b.contrast / a.contrast);
+    ratio < UNLIKE && (colour(a) - colour(b)).norm() < COLOUR
+}
+
+/// One beyond the other on the ray.
+fn in_a_row(ring: &Ring, a: &Blob, b: &Blob) -> bool {
+    let (inner, outer) = if a.rows[0] <= b.rows[0] { (a, b) } else { (b, a) };
+    let gap = (outer.rows[0] as f64 - inner.rows[1] as f64) * ring.rho_step;
+    let aside = (outer.axis - inner.axis).abs();
+    (-GAP / 2.0..GAP).contains(&gap) && aside < a.width.max(b.width) * 0.75 + 1.0 && alike(a, b)
+}
+
+/// One beside the other.
+fn side_by_side(a: &Blob, b: &Blob) -> bool {
+    let shared = a.rows[1].min(b.rows[1]) as f64 - a.rows[0].max(b.rows[0]) as f64 + 1.0;
+    let shorter = a.length().min(b.length());
+    let aside = (a.axis - b.axis).abs();
+    let width = a.width.max(b.width);
+    shared > BESIDE * shorter
+        && a.length().max(b.length()) < UNLIKE * shorter
+        && aside < LINES_APART * width
+        && alike(a, b)
+}
