@@ -64,19 +64,19 @@ impl Blob {
         Self::grow_from(ring, &[place], frame)
     }
 
-    /// Both regions as one, on the ground beside both: the blots of a stroke, or the lines of a double one.
-    pub fn united(&self, other: &Self, ring: &Ring) -> Option<Self> {
-        let places: Vec<(usize, isize)> = self.places.iter().chain(&other.places).copied().collect();
-        let span = |row: f64| {
-            let edges = [self, other].map(|b| {
-                let column = b.axis + b.slope * (row - b.middle_row()).clamp(-b.length() / 2.0, b.length() / 2.0);
-                [column - b.width / 2.0, column + b.width / 2.0]
-            });
-            [edges[0][0].min(edges[1][0]), edges[0][1].max(edges[1][1])]
-        };
-        let rows = [self.rows[0].min(other.rows[0]), self.rows[1].max(other.rows[1])];
-        let middle_row = (rows[0] + rows[1]) as f64 / 2.0;
-        let [left, right] = span(middle_row);
+    /// Several regions as one, on the ground beside all: the blots of a stroke, or the lines of a double one.
+    pub fn united(ring: &Ring, parts: &[&Self]) -> Option<Self> {
+        let places: Vec<(usize, isize)> = parts.iter().flat_map(|b| &b.places).copied().collect();
+        let first = parts.iter().map(|b| b.rows[0]).min()?;
+        let last = parts.iter().map(|b| b.rows[1]).max()?;
+        let middle_row = (first + last) as f64 / 2.0;
+        let (mut left, mut right) = (f64::INFINITY, f64::NEG_INFINITY);
+        for part in parts {
+            let reach = part.length() / 2.0;
+            let column = part.axis + part.slope * (middle_row - part.middle_row()).clamp(-reach, reach);
+            left = left.min(column - part.width / 2.0);
+            right = right.max(column + part.width / 2.0);
+        }
         let frame = Frame { axis: (left + right) / 2.0, slope: 0.0, middle_row, width: right - left };
         Self::grow_from(ring, &places, frame)
     }

@@ -10,10 +10,15 @@ const GAP: f64 = 0.09;
 const LINES_APART: f64 = 4.0;
 /// Least share of the shorter of two lines that lies beside the other.
 const BESIDE: f64 = 0.7;
-/// Largest ratio of contrasts, and of the lengths of two lines.
-const UNLIKE: f64 = 1.6;
-/// Largest distance between the colours, as directions of absorbance.
-const COLOUR: f64 = 0.35;
+/// Largest ratio of the contrasts of parts: the ground differs on both sides of the limbus.
+const CONTRASTS: f64 = 2.2;
+/// Largest ratio of the lengths of two lines.
+const LENGTHS: f64 = 1.6;
+/// Largest distance between the colours, as directions of absorbance: ink and blood are about 0.7 apart, one ink on
+/// iris and on sclera up to 0.5.
+const COLOUR: f64 = 0.6;
+/// Most parts of one mark.
+const MOST_PARTS: usize = 6;
 /// What a whole may be worse by than its worse part: two alike and side by side are no two marks.
 const WHOLE: f64 = 1.0;
 /// Share of the smaller of two regions above which they are one and the same.
@@ -51,19 +56,25 @@ fn shared(a: &Blob, b: &Blob) -> f64 {
 fn joined(ring: &Ring, mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
     let mut i = 0;
     while i < blobs.len() {
-        let whole = (i + 1..blobs.len()).find_map(|j| {
-            let ((a, first), (b, second)) = (&blobs[i], &blobs[j]);
-            if !(in_a_row(ring, a, b) || side_by_side(a, b)) {
-                return None;
-            }
-            let whole = a.united(b, ring)?;
+        let chain = linked(ring, &blobs, i);
+        let pairs = chain[1..].iter().map(|j| vec![i, *j]);
+        let whole = std::iter::once(chain.clone()).chain(pairs).filter(|set| set.len() > 1).find_map(|set| {
+            let parts: Vec<&Blob> = set.iter().map(|k| &blobs[*k].0).collect();
+            let worst = set.iter().map(|k| blobs[*k].1).fold(0.0, f64::max);
+            let whole = Blob::united(ring, &parts)?;
             let penalty = likeness::penalty(ring, &whole)?;
-            (penalty < first.max(*second) + WHOLE).then_some((j, whole, penalty))
+            (penalty < worst + WHOLE).then_some((set, whole, penalty))
         });
         match whole {
-            Some((j, whole, penalty)) => {
-                blobs.remove(j);
-                blobs[i] = (whole, penalty);
+            Some((set, whole, penalty)) => {
+                let mut k = 0;
+                blobs.retain(|_| {
+                    k += 1;
+                    !set.contains(&(k - 1))
+                });
+                blobs.push((whole, penalty));
+                // What was passed over may belong to the whole.
+                i = 0;
             }
             None => i += 1,
         }
@@ -71,10 +82,26 @@ fn joined(ring: &Ring, mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
     blobs
 }
 
+/// `start` and what hangs together with it, by index.
+fn linked(ring: &Ring, blobs: &[(Blob, f64)], start: usize) -> Vec<usize> {
+    let mut chain = vec![start];
+    let mut next = 0;
+    while next < chain.len() && chain.len() < MOST_PARTS {
+        let here = &blobs[chain[next]].0;
+        let further = (0..blobs.len()).filter(|k| !chain.contains(k));
+        let further: Vec<usize> =
+            further.filter(|k| in_a_row(ring, here, &blobs[*k].0) || side_by_side(here, &blobs[*k].0)).collect();
+        chain.extend(further);
+        next += 1;
+    }
+    chain.truncate(MOST_PARTS);
+    chain
+}
+
 fn alike(a: &Blob, b: &Blob) -> bool {
     let colour = |b: &Blob| nalgebra::Vector3::from(b.absorbance).normalize();
     let ratio = (a.contrast / b.contrast).max(b.contrast / a.contrast);
-    ratio < UNLIKE && (colour(a) - colour(b)).norm() < COLOUR
+    ratio < CONTRASTS && (colour(a) - colour(b)).norm() < COLOUR
 }
 
 /// One beyond the other on the ray.
@@ -92,7 +119,7 @@ fn side_by_side(a: &Blob, b: &Blob) -> bool {
     let aside = (a.axis - b.axis).abs();
     let width = a.width.max(b.width);
     shared > BESIDE * shorter
-        && a.length().max(b.length()) < UNLIKE * shorter
+        && a.length().max(b.length()) < LENGTHS * shorter
         && aside < LINES_APART * width
         && alike(a, b)
 }

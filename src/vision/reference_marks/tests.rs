@@ -156,10 +156,9 @@ fn marks_of_several_parts_are_one() {
     };
     let double = |d: f64| [-1.8, 1.8].map(|off| radial(&e, d + off, [0.88, 1.14], 3.5, INK)).into();
     let blots = |d: f64| [0.92, 1.01, 1.1].map(|rho| radial(&e, d, [rho, rho], 8.0, INK)).into();
-    let kinds: [(&str, &dyn Fn(f64) -> Vec<Stroke>); 3] =
-        [("crossed", &crossed), ("double", &double), ("blots", &blots)];
-    for (kind, parts) in kinds {
-        let strokes: Vec<Stroke> = [65.0, 245.0].into_iter().flat_map(parts).collect();
+    let pair =
+        |parts: &dyn Fn(f64) -> Vec<Stroke>| -> Vec<Stroke> { [65.0, 245.0].into_iter().flat_map(parts).collect() };
+    for (kind, strokes) in [("crossed", pair(&crossed)), ("double", pair(&double)), ("blots", pair(&blots))] {
         let picture = draw(&e, &strokes, 4.0, 11);
         let findings = find_reference_marks(&picture, &e);
         assert!(findings[..2].iter().all(|f| f.extent[1] - f.extent[0] > 0.2), "{kind}: {findings:?}");
