@@ -103,7 +103,6 @@ fn angles_from_marks_on_the_axis() {
 
 /// Marks that denote 0 and 180, the axis laid off from them in an oval that the sheet gives: one degree.
 #[test]
-#[ignore = "known failure: the limbus comes out rounder than it is drawn, which turns both angles by 2.0 degrees"]
 fn angles_laid_off_from_meridians() {
     assert_eq!(wrong_angles(true, 1.0), Vec::<String>::new());
 }

@@ -5,6 +5,29 @@ use crate::vision::plane::Plane;
 use nalgebra::{Matrix5, Vector5};
 use std::f64::consts::TAU;
 
+/// How much a single step may count, so that one lid or reflection does not outweigh many rays.
+#[derive(Clone, Copy, Debug)]
+pub enum StepLimit {
+    /// Cut off at this much. For candidates: whether there is an edge matters more than where.
+    CutOff(f32),
+    /// Compressed, half of what it is at this much, yet still greatest where the picture steps most: a cut-off step is as
+    /// great all along a strong, broad edge, and a path through it would not know its middle.
+    Compressed(f32),
+}
+
+impl StepLimit {
+    /// A step to the dark counts no further against a place than this.
+    const AGAINST: f32 = -0.15;
+
+    fn apply(self, step: f32) -> f32 {
+        match self {
+            _ if step < 0.0 => step.max(Self::AGAINST),
+            Self::CutOff(limit) => step.min(limit),
+            Self::Compressed(knee) => step / (1.0 + step / knee),
+        }
+    }
+}
+
 /// How a path is sought and an ellipse laid through it. Lengths are shares of the radius.
 #[derive(Clone, Debug)]
 pub struct ContourSettings {
@@ -22,22 +45,51 @@ pub struct ContourSettings {
     pub stiffness: f32,
     /// Distance from the ellipse at which a ray loses its say.
     pub tolerance: f64,
+    /// How much a single step may count.
+    pub limit: StepLimit,
 }
 
 impl ContourSettings {
     /// For a candidate off by up to about 15 %.
     pub fn coarse() -> Self {
-        Self { rays: 40, step: 0.025, reach: 0.225, gap: 0.025, window: 0.125, stiffness: 0.03, tolerance: 0.08 }
+        Self {
+            rays: 40,
+            step: 0.025,
+            reach: 0.225,
+            gap: 0.025,
+            window: 0.125,
+            stiffness: 0.03,
+            tolerance: 0.08,
+            limit: StepLimit::CutOff(0.3),
+        }
     }
 
     /// For the last placing, at full working size.
     pub fn placing() -> Self {
-        Self { rays: 96, step: 0.01, reach: 0.07, gap: 0.01, window: 0.06, stiffness: 0.01, tolerance: 0.04 }
+        Self {
+            rays: 96,
+            step: 0.01,
+            reach: 0.07,
+            gap: 0.01,
+            window: 0.06,
+            stiffness: 0.01,
+            tolerance: 0.04,
+            limit: StepLimit::Compressed(0.4),
+        }
     }
 
     /// For an ellipse off by a few percent.
     pub fn fine() -> Self {
-        Self { rays: 64, step: 0.02, reach: 0.12, gap: 0.02, window: 0.08, stiffness: 0.02, tolerance: 0.04 }
+        Self {
+            rays: 64,
+            step: 0.02,
+            reach: 0.12,
+            gap: 0.02,
+            window: 0.08,
+            stiffness: 0.02,
+            tolerance: 0.04,
+            limit: StepLimit::CutOff(0.3),
+        }
     }
 }
 
@@ -69,7 +121,7 @@ pub fn trace(plane: &Plane, ellipse: &Ellipse, settings: &ContourSettings) -> Pa
     let far = ((settings.gap + settings.window) / settings.step).round() as usize;
     let samples = places + 2 * far;
     let start = first - far as f64 * settings.step;
-    let mut responses: Vec<Vec<Option<f32>>> = Vec::with_capacity(settings.rays);
+    let mut steps: Vec<Vec<Option<f32>>> = Vec::with_capacity(settings.rays);
     let mut cumulative = vec![0.0_f32; samples + 1];
     for k in 0..settings.rays {
         let edge = ellipse.matrix() * ray(k, settings.rays);
@@ -78,20 +130,22 @@ pub fn trace(plane: &Plane, ellipse: &Ellipse, settings: &ContourSettings) -> Pa
             cumulative[i + 1] = cumulative[i] + plane.sample(p.x, p.y).unwrap_or(f32::NAN);
         }
         let mean = |from: usize, to: usize| (cumulative[to] - cumulative[from]) / (to - from) as f32;
-        responses.push(
+        steps.push(
             (0..places)
                 .map(|i| {
                     let at = i + far;
                     let step = mean(at + near, at + far) - mean(at - far, at - near);
-                    (!step.is_nan()).then(|| step.clamp(-0.15, 0.30))
+                    (!step.is_nan()).then_some(step)
                 })
                 .collect(),
         );
     }
+    let limited = |row: &Vec<Option<f32>>| row.iter().map(|s| s.map(|s| settings.limit.apply(s))).collect();
+    let responses: Vec<Vec<Option<f32>>> = steps.iter().map(limited).collect();
     let chosen = closed_path(&responses, settings.stiffness);
     Path {
         rho: chosen.iter().map(|i| first + *i as f64 * settings.step).collect(),
-        step: chosen.iter().zip(&responses).map(|(i, r)| r[*i]).collect(),
+        step: chosen.iter().zip(&steps).map(|(i, row)| row[*i]).collect(),
     }
 }
 

@@ -83,12 +83,14 @@ const ALIKE: f64 = 4.0;
 const PLACED: usize = 5;
 /// What a mean step of 1 in log red is worth in units of the judgement.
 const SHARPNESS_WORTH: f64 = 120.0;
+/// A step counts no further than this in the sharpness.
+const STEP_COUNTED: f32 = 0.3;
 /// Neighbouring rays share their faults: this many count as one.
 const RAYS_ALIKE: f64 = 4.0;
 /// A single ray is never placed better than this, in radii: the grey zone is 4-8 % wide.
 const LEAST_RAY_SD: f64 = 0.015;
 /// Standard deviations that all rays share, in radii: two careful readers differ by 3.3 % in the median.
-const CENTER_SD: f64 = 0.015;
+const CENTER_SD: f64 = 0.03;
 const SHAPE_SD: f64 = 0.015;
 
 /// Candidates for the limbus in a picture, judged, the best first.
@@ -211,7 +213,8 @@ fn place(plane: &Plane, factor: f64, judged: &Judged) -> Option<(LimbusFinding, 
     let fit = refine_ellipse(&points, &trusts, &ellipse).ok()?;
     let trusted: f64 = trusts.iter().sum();
     let sharpness =
-        path.step.iter().zip(&trusts).map(|(s, t)| f64::from(s.unwrap_or(0.0)) * t).sum::<f64>() / count as f64;
+        path.step.iter().zip(&trusts).map(|(s, t)| f64::from(s.unwrap_or(0.0).min(STEP_COUNTED)) * t).sum::<f64>()
+            / count as f64;
     let radius = fit.ellipse.radius_px();
     let scatter = (fit.sum_of_squares / trusted).sqrt();
     let one_ray = (scatter.powi(2) * RAYS_ALIKE).max((LEAST_RAY_SD * radius).powi(2));
