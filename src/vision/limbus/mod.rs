@@ -89,8 +89,11 @@ const STEP_COUNTED: f32 = 0.3;
 const RAYS_ALIKE: f64 = 4.0;
 /// A single ray is never placed better than this, in radii: the grey zone is 4-8 % wide.
 const LEAST_RAY_SD: f64 = 0.015;
-/// Standard deviations that all rays share, in radii: two careful readers differ by 3.3 % in the median.
-const CENTER_SD: f64 = 0.03;
+/// Standard deviations that all rays share, in radii: where in the grey zone the limbus is said to lie. Where the edge is
+/// clean it is small; where the rays scatter, a share of the scatter that no number of rays averages out is added to
+/// the centre. (Two careful readers differ by 3.3 % of the radius in the median.)
+const CENTER_SD: f64 = 0.012;
+const CENTER_PER_SCATTER: f64 = 2.5;
 const SHAPE_SD: f64 = 0.015;
 
 /// Candidates for the limbus in a picture, judged, the best first.
@@ -218,7 +221,7 @@ fn place(plane: &Plane, factor: f64, judged: &Judged) -> Option<(LimbusFinding, 
     let radius = fit.ellipse.radius_px();
     let scatter = (fit.sum_of_squares / trusted).sqrt();
     let one_ray = (scatter.powi(2) * RAYS_ALIKE).max((LEAST_RAY_SD * radius).powi(2));
-    let covariance = fit.unit_covariance * one_ray + systematic(&fit.ellipse);
+    let covariance = fit.unit_covariance * one_ray + systematic(&fit.ellipse, scatter);
     let seen = trusts.iter().filter(|t| **t > 0.3).count();
     let scale = 1.0 / factor;
     Some((
@@ -239,8 +242,9 @@ fn place(plane: &Plane, factor: f64, judged: &Judged) -> Option<(LimbusFinding, 
 }
 
 /// What no number of rays makes better: where in the grey zone the limbus is said to lie may differ from side to side.
-fn systematic(ellipse: &Ellipse) -> Matrix5<f64> {
-    let center = (CENTER_SD * ellipse.radius_px()).powi(2);
+/// `scatter` is that of single rays, px.
+fn systematic(ellipse: &Ellipse, scatter: f64) -> Matrix5<f64> {
+    let center = (CENTER_SD * ellipse.radius_px()).powi(2) + (CENTER_PER_SCATTER * scatter).powi(2);
     let shape = (SHAPE_SD * ellipse.radius_px()).powi(2);
     Matrix5::from_diagonal(&nalgebra::Vector5::new(center, center, shape, shape / 2.0, shape))
 }
