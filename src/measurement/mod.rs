@@ -21,6 +21,11 @@ pub const LEAST_SIDE_PX: u32 = 120;
 /// costs up to 10 % of the cylinder by itself.
 pub const WIDEST_HALF_INTERVAL_DEG: f64 = 3.0;
 
+/// Farthest a lens is believed to stand from the axis its marks denote, degrees. Beyond it the lens is nearer to the
+/// meridian at right angles, and a mark taken for another thing (a hook, a vessel, the mark of another meridian) is
+/// likelier than the reading.
+pub const FARTHEST_ERROR_DEG: f64 = 45.0;
+
 /// A record, and what a drawing of it needs besides.
 #[derive(Clone, Debug)]
 pub struct Measured {
@@ -331,6 +336,17 @@ fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding
             } else {
                 "use a sharper or larger still, with the limbus seen squarely"
             },
+        ));
+    }
+    if aligned.error_deg.abs() > FARTHEST_ERROR_DEG {
+        record.refusals.push(refusal(
+            RefusalCode::ReferenceMarksAmbiguous,
+            format!(
+                "the lens would stand {:+.1}° from the intended axis, more than {FARTHEST_ERROR_DEG:.0}°: what was taken \
+                 for reference marks or lens marks is more likely something else",
+                aligned.error_deg
+            ),
+            "see in the overlay what was taken for marks; if the lens was not yet turned into place, use a later still",
         ));
     }
     if let Some(opposition) = aligned.marks_opposition_deg
