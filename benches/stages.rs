@@ -13,7 +13,7 @@ use stillaxis::phantom::{Difficulty, Scene, Wanted, draw, encode};
 use stillaxis::stills::load::{Recording, load};
 use stillaxis::stills::sheet::Case;
 use stillaxis::vision::lens_marks::find_lens_marks;
-use stillaxis::vision::limbus::find_limbus;
+use stillaxis::vision::limbus::{candidates, find_limbus};
 use stillaxis::vision::reference_marks::find_reference_marks;
 
 const RUNS: usize = 21;
@@ -55,6 +55,7 @@ fn main() {
     let loading = median_ms(|| load(&path, Recording::default()));
     println!("loading          {loading:7.1} ms");
     println!("limbus           {:7.1} ms", median_ms(|| find_limbus(&picture)));
+    println!("  candidates     {:7.1} ms", median_ms(|| candidates(&picture)));
     if let Ok(limbus) = find_limbus(&picture) {
         println!("reference marks  {:7.1} ms", median_ms(|| find_reference_marks(&picture, &limbus.ellipse)));
         println!("lens marks       {:7.1} ms", median_ms(|| find_lens_marks(&picture, &limbus.ellipse)));

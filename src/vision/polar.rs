@@ -11,7 +11,8 @@ pub fn sample(picture: &Picture, point: &PixelPoint) -> Option<[f32; 3]> {
     if !inside {
         return None;
     }
-    let (x0, y0) = (point.x.floor() as u32, point.y.floor() as u32);
+    // Not negative here, so that the cast rounds down.
+    let (x0, y0) = (point.x as u32, point.y as u32);
     let (x1, y1) = ((x0 + 1).min(width - 1), (y0 + 1).min(height - 1));
     let (fx, fy) = ((point.x - f64::from(x0)) as f32, (point.y - f64::from(y0)) as f32);
     let (a, b) = (picture.get_pixel(x0, y0).0, picture.get_pixel(x1, y0).0);

@@ -167,32 +167,35 @@ fn open_path(responses: &[Vec<Option<f32>>], from: usize, stiffness: f32, anchor
     const REACH: usize = 3;
     let rays = responses.len();
     let places = responses[0].len();
-    // A ray outside of the picture counts a little against, wherever the path goes.
-    let value = |k: usize, i: usize| responses[(from + k) % rays][i].unwrap_or(-0.02);
-    let slope = |i: usize, j: usize| {
-        let d = i.abs_diff(j) as f32;
+    let slope = |from: usize, to: usize| {
+        let d = from.abs_diff(to) as f32;
         stiffness * d * d
     };
-    let mut best: Vec<f32> = (0..places)
-        .map(|i| match anchor {
-            Some(a) if a != i => f32::NEG_INFINITY,
-            _ => value(0, i),
-        })
-        .collect();
+    let slopes: [f32; REACH + 1] = std::array::from_fn(|d| slope(0, d));
+    // A ray outside of the picture counts a little against, wherever the path goes.
+    let value = |response: &Option<f32>| response.unwrap_or(-0.02);
+    let mut best: Vec<f32> = responses[from % rays].iter().map(value).collect();
+    if let Some(a) = anchor {
+        let start = best[a];
+        best.fill(f32::NEG_INFINITY);
+        best[a] = start;
+    }
     let mut back: Vec<Vec<usize>> = Vec::with_capacity(rays);
     for k in 1..rays {
+        let row = &responses[(from + k) % rays];
         let mut next = vec![f32::NEG_INFINITY; places];
         let mut from_index = vec![0; places];
         for i in 0..places {
-            let from = i.saturating_sub(REACH);
-            for (j, value) in best.iter().enumerate().take(i + REACH + 1).skip(from) {
-                let total = value - slope(i, j);
-                if total > next[i] {
-                    next[i] = total;
-                    from_index[i] = j;
+            let first = i.saturating_sub(REACH);
+            let (mut top, mut top_at) = (f32::NEG_INFINITY, 0);
+            for (j, before) in (first..).zip(&best[first..(i + REACH + 1).min(places)]) {
+                let total = before - slopes[i.abs_diff(j)];
+                if total > top {
+                    (top, top_at) = (total, j);
                 }
             }
-            next[i] += value(k, i);
+            next[i] = top + value(&row[i]);
+            from_index[i] = top_at;
         }
         best = next;
         back.push(from_index);

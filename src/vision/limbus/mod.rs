@@ -15,7 +15,7 @@ use crate::geometry::ellipse_fit::refine_ellipse;
 use crate::geometry::{Ellipse, PixelPoint};
 use crate::vision::Picture;
 use crate::vision::plane::{Channels, Plane};
-use contour::{ContourSettings, ray, settle, trace};
+use contour::{ContourSettings, Path, ray, settle, trace};
 use evidence::Evidence;
 use judge::{Features, features};
 use nalgebra::Matrix5;
@@ -85,6 +85,8 @@ const PLACED: usize = 5;
 const SHARPNESS_WORTH: f64 = 120.0;
 /// A step counts no further than this in the sharpness.
 const STEP_COUNTED: f32 = 0.3;
+/// A ray trusted more than this has seen the limbus.
+const TRUST_SEEN: f64 = 0.3;
 /// Neighbouring rays share their faults: this many count as one.
 const RAYS_ALIKE: f64 = 4.0;
 /// A single ray is never placed better than this, in radii: the grey zone is 4-8 % wide.
@@ -177,13 +179,16 @@ pub fn find_limbus(picture: &Picture) -> Result<LimbusFinding, LimbusRefusal> {
     let red = Channels::shrunk(picture, PLACING_SIDE);
     let (plane, factor) = (red.red.map(|v| (v + 0.05).ln()), red.factor);
     // The judge looks at wide zones; among candidates it holds nearly alike the sharper edge decides.
-    let placed = list
+    let settled = list
         .iter()
         .take_while(|j| j.score > first.score - ALIKE)
         .take(PLACED)
-        .filter_map(|j| place(&plane, factor, j))
-        .max_by(|a, b| (a.0.score + a.1 * SHARPNESS_WORTH).total_cmp(&(b.0.score + b.1 * SHARPNESS_WORTH)));
-    let Some((finding, _)) = placed else {
+        .filter_map(|j| Some((j, Edge::along(&plane, j.ellipse.resampled(factor)?)?)))
+        .max_by(|a, b| {
+            let worth = |(judged, edge): &(&Judged, Edge)| judged.score + edge.sharpness() * SHARPNESS_WORTH;
+            worth(a).total_cmp(&worth(b))
+        });
+    let Some(finding) = settled.and_then(|(judged, edge)| edge.placed(factor, judged.score)) else {
         return Err(LimbusRefusal::NotFound { score: first.score, need: SCORE_NEEDED });
     };
     if finding.visible_arc_deg < ARC_NEEDED_DEG {
@@ -196,49 +201,68 @@ pub fn find_limbus(picture: &Picture) -> Result<LimbusFinding, LimbusRefusal> {
     Ok(finding)
 }
 
-/// The limbus placed to a fraction of a pixel from a judged candidate, and its sharpness: mean step of log red across
-/// the edge over all rays, those that miss it counting nothing.
-///
-/// Red, since it passes vessels and the grey zone best; its logarithm, since a step in it is the same in light and shade.
-fn place(plane: &Plane, factor: f64, judged: &Judged) -> Option<(LimbusFinding, f64)> {
-    let settings = ContourSettings::placing();
-    let mut ellipse = judged.ellipse.resampled(factor)?;
-    let mut last = None;
-    for _ in 0..3 {
-        let path = trace(plane, &ellipse, &settings);
-        let (settled, trusts) = settle(&path, &ellipse, settings.tolerance)?;
-        last = Some((path, ellipse, trusts));
-        ellipse = settled;
+/// The edge of a limbus at rest, in working px.
+struct Edge {
+    /// The ellipse the path was last traced about.
+    frame: Ellipse,
+    path: Path,
+    /// How far each ray is trusted, 0 to 1.
+    trusts: Vec<f64>,
+    /// The ellipse the trusted rays lie on, to first order.
+    ellipse: Ellipse,
+}
+
+impl Edge {
+    /// Follow the edge about `start` in a plane of log red.
+    ///
+    /// Red, since it passes vessels and the grey zone best; its logarithm, since a step in it is the same in light and
+    /// shade.
+    fn along(plane: &Plane, start: Ellipse) -> Option<Self> {
+        const ROUNDS: usize = 3;
+        let settings = ContourSettings::placing();
+        let mut frame = start;
+        let mut path = trace(plane, &frame, &settings);
+        let (mut ellipse, mut trusts) = settle(&path, &frame, settings.tolerance)?;
+        for _ in 1..ROUNDS {
+            frame = ellipse;
+            path = trace(plane, &frame, &settings);
+            (ellipse, trusts) = settle(&path, &frame, settings.tolerance)?;
+        }
+        Some(Self { frame, path, trusts, ellipse })
     }
-    let (path, frame, trusts) = last?;
-    let count = path.rho.len();
-    let points: Vec<PixelPoint> = (0..count).map(|k| frame.at(&(ray(k, count) * path.rho[k]))).collect();
-    let fit = refine_ellipse(&points, &trusts, &ellipse).ok()?;
-    let trusted: f64 = trusts.iter().sum();
-    let sharpness =
-        path.step.iter().zip(&trusts).map(|(s, t)| f64::from(s.unwrap_or(0.0).min(STEP_COUNTED)) * t).sum::<f64>()
-            / count as f64;
-    let radius = fit.ellipse.radius_px();
-    let scatter = (fit.sum_of_squares / trusted).sqrt();
-    let one_ray = (scatter.powi(2) * RAYS_ALIKE).max((LEAST_RAY_SD * radius).powi(2));
-    let covariance = fit.unit_covariance * one_ray + systematic(&fit.ellipse, scatter);
-    let seen = trusts.iter().filter(|t| **t > 0.3).count();
-    let scale = 1.0 / factor;
-    Some((
-        LimbusFinding {
+
+    /// Mean step across the edge over all rays, those that miss it counting nothing.
+    fn sharpness(&self) -> f64 {
+        let counted = self.path.step.iter().zip(&self.trusts);
+        let sum: f64 = counted.map(|(s, t)| f64::from(s.unwrap_or(0.0).min(STEP_COUNTED)) * t).sum();
+        sum / self.trusts.len() as f64
+    }
+
+    /// The limbus placed to a fraction of a pixel: the ellipse of least distance from the edge, in px of the picture.
+    fn placed(&self, factor: f64, score: f64) -> Option<LimbusFinding> {
+        let count = self.path.rho.len();
+        let points: Vec<PixelPoint> = (0..count).map(|k| self.frame.at(&(ray(k, count) * self.path.rho[k]))).collect();
+        let fit = refine_ellipse(&points, &self.trusts, &self.ellipse).ok()?;
+        let trusted: f64 = self.trusts.iter().sum();
+        let radius = fit.ellipse.radius_px();
+        let scatter = (fit.sum_of_squares / trusted).sqrt();
+        let one_ray = (scatter.powi(2) * RAYS_ALIKE).max((LEAST_RAY_SD * radius).powi(2));
+        let covariance = fit.unit_covariance * one_ray + systematic(&fit.ellipse, scatter);
+        let scale = 1.0 / factor;
+        let seen = |trust: f64| trust > TRUST_SEEN;
+        Some(LimbusFinding {
             ellipse: fit.ellipse.resampled(scale)?,
             covariance: covariance * (scale * scale),
-            visible_arc_deg: 360.0 * seen as f64 / count as f64,
-            score: judged.score,
+            visible_arc_deg: 360.0 * self.trusts.iter().filter(|t| seen(**t)).count() as f64 / count as f64,
+            score,
             edge_points: points
                 .iter()
-                .zip(&trusts)
-                .filter(|(_, t)| **t > 0.3)
+                .zip(&self.trusts)
+                .filter(|(_, t)| seen(**t))
                 .map(|(p, _)| p.map(|v| (v + 0.5) * scale - 0.5))
                 .collect(),
-        },
-        sharpness,
-    ))
+        })
+    }
 }
 
 /// What no number of rays makes better: where in the grey zone the limbus is said to lie may differ from side to side.
