@@ -70,19 +70,18 @@ pub struct Judged {
     pub score: f64,
 }
 
-/// Long side of the picture that candidates are drawn to their edge in, px; the search runs at half of it.
-const WORKING_SIDE: u32 = 256;
-/// Long side of the picture that the limbus is placed in, px.
-const PLACING_SIDE: u32 = 640;
+/// Long side of the picture that the limbus is placed in, px. Candidates are drawn to their edge at half of it, and
+/// sought at a quarter.
+const PLACING_SIDE: u32 = 512;
 /// Least judgement accepted.
-const SCORE_NEEDED: f64 = 0.0;
+const SCORE_NEEDED: f64 = 0.8;
 /// Least arc of the limbus that must be seen, degrees.
 const ARC_NEEDED_DEG: f64 = 120.0;
 /// Candidates judged less than this below the best are placed as well, this many at most.
 const ALIKE: f64 = 4.0;
 const PLACED: usize = 5;
 /// What a mean step of 1 in log red is worth in units of the judgement.
-const SHARPNESS_WORTH: f64 = 120.0;
+const SHARPNESS_WORTH: f64 = 160.0;
 /// A step counts no further than this in the sharpness.
 const STEP_COUNTED: f32 = 0.3;
 /// A ray trusted more than this has seen the limbus.
@@ -100,8 +99,7 @@ const SHAPE_SD: f64 = 0.015;
 
 /// Candidates for the limbus in a picture, judged, the best first.
 pub fn candidates(picture: &Picture) -> Vec<Judged> {
-    let channels = Channels::shrunk(picture, WORKING_SIDE);
-    judged(&channels)
+    judged(&Channels::shrunk(picture, PLACING_SIDE).halved())
 }
 
 fn judged(channels: &Channels) -> Vec<Judged> {
@@ -169,19 +167,19 @@ fn distance_percent(a: &Ellipse, b: &Ellipse) -> f64 {
 /// # Errors
 /// [`LimbusRefusal`] where none can be answered for.
 pub fn find_limbus(picture: &Picture) -> Result<LimbusFinding, LimbusRefusal> {
-    let list = candidates(picture);
+    let channels = Channels::shrunk(picture, PLACING_SIDE);
+    let list = judged(&channels.halved());
     let Some(first) = list.first() else {
         return Err(LimbusRefusal::NotFound { score: 0.0, need: SCORE_NEEDED });
     };
     if first.score < SCORE_NEEDED {
         return Err(LimbusRefusal::NotFound { score: first.score, need: SCORE_NEEDED });
     }
-    let red = Channels::shrunk(picture, PLACING_SIDE);
-    let (plane, factor) = (red.red.map(|v| (v + 0.05).ln()), red.factor);
+    let (plane, factor) = (channels.red.map(|v| (v + 0.05).ln()), channels.factor);
     // The judge looks at wide zones; among candidates it holds nearly alike the sharper edge decides.
     let settled = list
         .iter()
-        .take_while(|j| j.score > first.score - ALIKE)
+        .take_while(|j| j.score > (first.score - ALIKE).max(SCORE_NEEDED))
         .take(PLACED)
         .filter_map(|j| Some((j, Edge::along(&plane, j.ellipse.resampled(factor)?)?)))
         .max_by(|a, b| {
