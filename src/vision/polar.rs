@@ -13,10 +13,13 @@ pub fn sample(picture: &Picture, point: &PixelPoint) -> Option<[f32; 3]> {
     }
     // Not negative here, so that the cast rounds down.
     let (x0, y0) = (point.x as u32, point.y as u32);
-    let (x1, y1) = ((x0 + 1).min(width - 1), (y0 + 1).min(height - 1));
     let (fx, fy) = ((point.x - f64::from(x0)) as f32, (point.y - f64::from(y0)) as f32);
-    let (a, b) = (picture.get_pixel(x0, y0).0, picture.get_pixel(x1, y0).0);
-    let (c, d) = (picture.get_pixel(x0, y1).0, picture.get_pixel(x1, y1).0);
+    let stride = width as usize * 3;
+    let right = if x0 + 1 < width { 3 } else { 0 };
+    let below = if y0 + 1 < height { stride } else { 0 };
+    let raw = picture.as_raw().get(y0 as usize * stride + x0 as usize * 3..)?;
+    let pixel = |at: usize| raw.get(at..at + 3);
+    let (a, b, c, d) = (pixel(0)?, pixel(right)?, pixel(below)?, pixel(below + right)?);
     Some(std::array::from_fn(|k| {
         let top = f32::from(a[k]) + (f32::from(b[k]) - f32::from(a[k])) * fx;
         let bottom = f32::from(c[k]) + (f32::from(d[k]) - f32::from(c[k])) * fx;

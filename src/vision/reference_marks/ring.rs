@@ -10,7 +10,7 @@ pub(super) const RHO_INNER: f64 = 0.74;
 pub(super) const RHO_OUTER: f64 = 1.42;
 /// Finest and coarsest sampling along the ring: below the first a scratch of 1 degree is under 3 samples wide, above
 /// the second nothing is gained, as the picture is averaged over the step.
-const COLUMNS: [f64; 2] = [720.0, 1440.0];
+const COLUMNS: [f64; 2] = [720.0, 1200.0];
 /// Added to channel values (0 to 1) before the logarithm, so that noise in the black does not count as contrast.
 const BLACK_OFFSET: f32 = 0.03;
 /// Channel value (0 to 1) under which in all channels nothing is seen: the field stop of the microscope.
@@ -49,12 +49,15 @@ impl Ring {
             lit: vec![false; rows * columns],
             rho_step,
         };
-        for column in 0..columns {
-            let phi = TAU * column as f64 / columns as f64;
-            let inner = limbus.at_polar(RHO_INNER, phi);
-            let outward = limbus.at_polar(1.0, phi) - limbus.center();
-            for row in 0..rows {
-                let place = row as f64 * rho_step;
+        let rays: Vec<_> = (0..columns)
+            .map(|column| {
+                let phi = TAU * column as f64 / columns as f64;
+                (phi, limbus.at_polar(RHO_INNER, phi), limbus.at_polar(1.0, phi) - limbus.center())
+            })
+            .collect();
+        for row in 0..rows {
+            let place = row as f64 * rho_step;
+            for (column, &(phi, inner, outward)) in rays.iter().enumerate() {
                 let point = inner + outward * place;
                 let value = if taps == 1 {
                     polar::sample(picture, &point)
