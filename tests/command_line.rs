@@ -75,6 +75,26 @@ fn the_exit_code_is_0_when_every_still_is_measured() {
     assert!(run.stderr.contains(&format!("{} measured, 0 refused\n", measured.len())), "{run:?}");
 }
 
+/// One picture a stage, each of the still's own size.
+#[test]
+fn stages_are_drawn_on_demand() {
+    let folder = folder_with(&[]);
+    let drawn = ["simulate", "--out", "drawn", "--count", "1", "--difficulty", "easy"];
+    assert_eq!(stillaxis(folder.path(), drawn, "").code, Some(0));
+    let measure = ["measure", "drawn", "--out", "out", "--debug-dir", "stages"];
+    let run = stillaxis(folder.path(), measure, "");
+    let size = {
+        let record = &records(&folder.path().join("out"))[0];
+        assert!(record["limbus"].is_object(), "{run:?}");
+        [&record["still"]["width_px"], &record["still"]["height_px"]].map(|v| v.as_u64().expect("a size") as u32)
+    };
+    for stage in ["1-limbus-candidates", "2-limbus", "3-reference-marks", "4-lens-marks"] {
+        let path = folder.path().join(format!("stages/0001-still_0000-{stage}.jpg"));
+        let picture = image::open(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+        assert_eq!([picture.width(), picture.height()], size, "{stage}");
+    }
+}
+
 #[test]
 fn records_fit_the_schema_that_is_printed() {
     let folder = folder_with(&["x.png"]);

@@ -3,6 +3,7 @@
 mod batch;
 mod inputs;
 mod output;
+mod stages;
 
 use super::Ending;
 use super::messages::{Failure, counted, say};
@@ -15,7 +16,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use inputs::Job;
 use output::Output;
 use std::num::NonZeroUsize;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Measure the alignment of the lens in stills of the operation.
 ///
@@ -31,6 +32,9 @@ pub(super) struct MeasureArgs {
     /// Case sheet: CSV with a column `still` or `case`, and what is known of each
     #[arg(long, value_name = "FILE.csv")]
     sheet: Option<PathBuf>,
+    /// Folder for one picture a stage of every still: to see where a measurement went astray; made if it is missing
+    #[arg(long, value_name = "DIR")]
+    debug_dir: Option<PathBuf>,
     /// Stills measured at a time [default: one for each processor core]
     #[arg(long, value_name = "N")]
     jobs: Option<NonZeroUsize>,
@@ -40,6 +44,9 @@ pub(super) struct MeasureArgs {
 pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
     let inputs = inputs::gather(&args.paths, args.sheet.as_deref(), &[args.out.join(output::OVERLAYS)])?;
     let output = Output::prepare(&args.out)?;
+    if let Some(folder) = &args.debug_dir {
+        std::fs::create_dir_all(folder).map_err(|error| Failure::at(folder, error))?;
+    }
     let threads = args.jobs.or_else(|| std::thread::available_parallelism().ok()).unwrap_or(NonZeroUsize::MIN);
 
     let progress = ProgressBar::new(inputs.jobs.len() as u64).with_style(style());
@@ -47,7 +54,16 @@ pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
     let mut records = Vec::with_capacity(inputs.jobs.len());
     let mut pictures = Vec::with_capacity(inputs.jobs.len());
     let mut unwritten = 0;
-    let work = |at: usize, job: &Job| batch::measured(job, |measured, picture| drawings.write(at, measured, picture));
+    let work = |at: usize, job: &Job| {
+        batch::measured(job, |measured, picture| {
+            if let Some(folder) = &args.debug_dir
+                && let Err(error) = stages::write(folder, &stage_name(at, &job.path), picture)
+            {
+                say(&Failure::at(folder, error));
+            }
+            drawings.write(at, measured, picture)
+        })
+    };
     batch::in_order(&inputs.jobs, threads, work, |done| {
         progress.inc(1);
         if let Some(message) = message(&done.record) {
@@ -73,6 +89,12 @@ pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
     say(&format!("Report: {}", shown(&output.page())));
     let all = inputs.complete && records.iter().all(|record| record.outcome == Outcome::Measured);
     Ok(if all { Ending::Done } else { Ending::Partly })
+}
+
+/// Beginning of the names of a still's stages: its number, since names in different folders may be alike.
+fn stage_name(at: usize, still: &Path) -> String {
+    let stem = still.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());
+    format!("{:04}-{stem}", at + 1)
 }
 
 /// What is said of a still that has no figure.
