@@ -27,16 +27,11 @@ pub struct Features {
     pub pupil: f64,
     /// Strongest concentric step dark to bright further out: if there is one, this is the pupil, not the limbus.
     pub rival: f64,
-    /// Brightness just outside, in units of the local mean: the sclera is the brightest thing around.
-    pub sclera: f64,
-    /// Mean brightness of the whole inside, in the same units.
-    pub inside: f64,
-    /// Fall of brightness farther outwards, from just outside to 1.6 radii.
+    /// Fall of brightness farther outwards, from just outside to 1.6 radii, in units of the local mean: lids and the edge
+    /// of the light bound the sclera, the brightest thing around.
     pub fall: f64,
     /// Mean trust of the path through this ellipse.
     pub trust: f64,
-    /// Share of rays inside the picture at the edge.
-    pub visible: f64,
     /// Shorter semi-axis over the longer.
     pub roundness: f64,
 }
@@ -108,8 +103,6 @@ pub fn features(evidence: &Evidence, ellipse: &Ellipse, trust: f64) -> Features 
         .map(|at| concentric(&brightness, at).abs().max(concentric(&hue, at).abs()))
         .fold(0.0, f64::max);
     let rival = places(1.21, 2.0).map(|at| concentric(&brightness, at)).fold(-1.0, f64::max);
-    let sclera = brightness.level((1.06, 1.18));
-    let visible = brightness.values.iter().filter(|row| !mean(row, (0.98, 1.02)).is_nan()).count() as f64 / RAYS as f64;
     let [longer, shorter] = ellipse.semi_axes_px();
     Features {
         step,
@@ -117,17 +110,17 @@ pub fn features(evidence: &Evidence, ellipse: &Ellipse, trust: f64) -> Features 
         warming,
         pupil,
         rival,
-        sclera,
-        inside: brightness.level((0.3, 0.9)),
-        fall: sclera - brightness.level((1.55, 1.65)),
+        fall: brightness.level((1.06, 1.18)) - brightness.level((1.55, 1.65)),
         trust,
-        visible,
         roundness: shorter / longer,
     }
 }
 
 impl Features {
     /// Weighted sum of the features: above 0 more like a limbus than not.
+    ///
+    /// Weights: a ridge logistic regression of candidates within 7 % of the limbus against those beyond 12 %, on
+    /// seventeen real frames of eight eyes; each eye was judged by weights learnt without it, and all were found.
     pub fn score(&self) -> f64 {
         9.2 * self.agreeing
             + 13.2 * self.step.min(self.warming)
