@@ -73,14 +73,14 @@ pub struct Judged {
 /// Long side of the picture that the limbus is placed in, px. Candidates are drawn to their edge at half of it, and
 /// sought at a quarter.
 const PLACING_SIDE: u32 = 512;
-/// Least judgement accepted.
+/// Least judgement accepted; set between the right and the wrong candidates of the real frames at hand.
 const SCORE_NEEDED: f64 = 0.8;
 /// Least arc of the limbus that must be seen, degrees.
 const ARC_NEEDED_DEG: f64 = 120.0;
 /// Candidates judged less than this below the best are placed as well, this many at most.
 const ALIKE: f64 = 4.0;
 const PLACED: usize = 5;
-/// What a mean step of 1 in log red is worth in units of the judgement.
+/// What a mean step of 1 in log red is worth in units of the judgement; set on the real frames at hand.
 const SHARPNESS_WORTH: f64 = 160.0;
 /// A step counts no further than this in the sharpness.
 const STEP_COUNTED: f32 = 0.3;
@@ -92,7 +92,8 @@ const RAYS_ALIKE: f64 = 4.0;
 const LEAST_RAY_SD: f64 = 0.015;
 /// Standard deviations that all rays share, in radii: where in the grey zone the limbus is said to lie. Where the edge is
 /// clean it is small; where the rays scatter, a share of the scatter that no number of rays averages out is added to
-/// the centre. (Two careful readers differ by 3.3 % of the radius in the median.)
+/// the centre. (Two careful readers differ by 3.3 % of the radius in the median.) The share is not calibrated: it was raised
+/// until a real frame with a single mark, read 3.3 degrees off, was refused.
 const CENTER_SD: f64 = 0.012;
 const CENTER_PER_SCATTER: f64 = 2.5;
 const SHAPE_SD: f64 = 0.015;
