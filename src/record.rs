@@ -3,6 +3,13 @@
 //! One line of JSON a still, in input order. A JSON Schema of it is printed by `stillaxis schema`. What a record does
 //! not know is `null`; nothing stands in for it.
 
+mod cost;
+
+pub use cost::{
+    AstigmatismSource, BestAxis, Cylinder, InducedAstigmatism, JCovariance, LeftOut, Placed, Refraction, Sense,
+    TurnBack, ValueSource, VectorAnalysis,
+};
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -35,6 +42,19 @@ pub struct Record {
     pub alignment: Option<Alignment>,
     /// What the misalignment costs in cylinder, for a measured still.
     pub cylinder: Option<Cylinder>,
+    /// The turn that would bring the lens to its intended axis, and what it would win, for a measured still.
+    #[serde(default)]
+    pub turn_back: Option<TurnBack>,
+    /// Where the present lens would leave the least cylinder, for a measured still whose sheet gives a refraction after surgery.
+    #[serde(default)]
+    pub best_axis: Option<BestAxis>,
+    /// Vector analysis of the eye, where the sheet gives its astigmatism before and its refraction after surgery; no
+    /// picture is needed for it.
+    #[serde(default)]
+    pub vector_analysis: Option<VectorAnalysis>,
+    /// Results of a measured still that the sheet has too little for, and the columns that would give them.
+    #[serde(default)]
+    pub left_out: Vec<LeftOut>,
     /// The program that made the record.
     pub program: Program,
 }
@@ -229,28 +249,6 @@ pub struct VarianceParts {
     pub oval: f64,
     /// Depth of the lens behind the limbus under tilt.
     pub parallax: f64,
-}
-
-/// What the misalignment costs.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Cylinder {
-    /// Plane of the dioptres: `cornea`, or `lens` where the sheet lacks what carries them to the cornea; empty without dioptres.
-    pub plane: String,
-    /// Residual in percent of the cylinder, 200 |sin t|, where lens and cornea match.
-    pub residual_percent: f64,
-    /// Its 95 % interval, percent.
-    pub residual_interval95_percent: [f64; 2],
-    /// Residual cylinder, D.
-    pub residual_d: Option<f64>,
-    /// Its 95 % interval, D.
-    pub residual_interval95_d: Option<[f64; 2]>,
-    /// Minus-cylinder axis that corrects the residual, in the eye's notation, (0, 180]; `null` where the interval of
-    /// the error includes 0, since it has no meaning there, and where the eye's 0 is unknown.
-    pub residual_axis_deg: Option<f64>,
-    /// J0 of the residual refraction, D.
-    pub j0_d: Option<f64>,
-    /// J45 of the residual refraction, D.
-    pub j45_d: Option<f64>,
 }
 
 /// The program that made a record.

@@ -1,7 +1,12 @@
 //! One still, all the way: pixels and plan to a record.
 
+mod after;
+#[cfg(test)]
+mod cost_tests;
 mod cylinder;
+mod eye;
 
+use self::cylinder::Placing;
 use crate::alignment::{self, Aligned, AlignmentError, LensReading, LimbusReading, MarkReading, Plan};
 use crate::geometry::{Axis, EyeMap, Meridian, Vector, ccw_degrees};
 use crate::record::{
@@ -52,14 +57,25 @@ pub fn measure(picture: &Picture, still: Still, case: &Case) -> Measured {
         lens_marks: Vec::new(),
         alignment: None,
         cylinder: None,
+        turn_back: None,
+        best_axis: None,
+        vector_analysis: None,
+        left_out: Vec::new(),
         program: Program { version: env!("CARGO_PKG_VERSION").into(), settings: String::new() },
     };
     let map = fill(&mut record, picture, case);
+    match after::vector_analysis(case) {
+        Ok(analysis) => record.vector_analysis = Some(analysis),
+        Err(left_out) => record.left_out.push(left_out),
+    }
     if record.refusals.is_empty() {
         record.outcome = Outcome::Measured;
     } else {
         record.alignment = None;
         record.cylinder = None;
+        record.turn_back = None;
+        record.best_axis = None;
+        record.left_out.clear();
     }
     Measured { record, map }
 }
@@ -142,7 +158,7 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
                 })
                 .collect();
             describe_alignment(record, &aligned, &lens, marks.len());
-            record.cylinder = Some(cylinder::cost(&aligned, case));
+            describe_cost(record, &Placing::from(&aligned), case);
             Some(aligned.map)
         }
         Err(cause) => {
@@ -366,4 +382,16 @@ fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding
         offset_apparent_mm: aligned.offset_apparent_mm,
         variance_parts_deg2: aligned.parts,
     });
+}
+
+fn describe_cost(record: &mut Record, placing: &Placing, case: &Case) {
+    let cost = cylinder::cost(placing, case);
+    record.cylinder = Some(cost.cylinder);
+    record.turn_back = Some(cost.turn_back);
+    record.left_out = cost.left_out;
+    record.warnings.extend(cost.warnings);
+    match after::best_axis(placing, case) {
+        Ok(best) => record.best_axis = Some(best),
+        Err(left_out) => record.left_out.push(left_out),
+    }
 }

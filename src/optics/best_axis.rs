@@ -1,7 +1,12 @@
 //! From a refraction after surgery: the axis at which the present lens would leave the least cylinder.
 
 use super::{PowerVector, SpheroCylinder};
-use crate::geometry::Axis;
+use crate::geometry::{Axis, axis_difference};
+
+/// Steps in which the interval of the lens axis is gone through.
+const STEPS: u32 = 32;
+/// Standard normal quantile of a two-sided 95 % interval.
+const Z95: f64 = 1.959_963_984_540_054;
 
 /// The present lens, what it leaves now and at its best.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,6 +23,16 @@ pub struct BestAxis {
     /// Cylinder that would be left there, D.
     pub left_d: f64,
     lens_at_cornea_d: f64,
+    spherical_equivalent_d: f64,
+}
+
+/// What the doubt in the axis of a lens makes of its best axis: 95 % intervals.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Doubt {
+    /// Of the turn, degrees, unwrapped; `None` where an astigmatism may be missing.
+    pub turn_interval95_deg: Option<[f64; 2]>,
+    /// Of the cylinder that would be left, D.
+    pub left_interval95_d: [f64; 2],
 }
 
 impl BestAxis {
@@ -41,6 +56,7 @@ impl BestAxis {
             now_d: refraction.cylinder_d(),
             left_d: (needed.cylinder_d() - lens_at_cornea_d).abs(),
             lens_at_cornea_d,
+            spherical_equivalent_d: refraction.m_d,
         }
     }
 
@@ -49,4 +65,31 @@ impl BestAxis {
         let from_best = self.axis.map_or(0.0, |best| best.turn_to(axis));
         super::rotation::residual_d(self.astigmatism_d, self.lens_at_cornea_d, from_best)
     }
+    /// The refraction with the lens at its best axis, at the corneal plane.
+    pub fn power_at_best(&self) -> PowerVector {
+        let axis = self.axis.unwrap_or(Axis::ZERO);
+        let left = super::rotation::residual_refraction(self.astigmatism_d, axis, self.lens_at_cornea_d, axis);
+        PowerVector { m_d: self.spherical_equivalent_d, ..left }
+    }
+}
+
+/// [`BestAxis::find`] over the 95 % interval of a lens axis that was read with normal noise of `sd_deg`.
+///
+/// The refraction is taken as it is. A lens that is read wrong by d has its best axis read wrong by nearly d as well,
+/// so that the turn between them is hardly touched. The intervals are the images of that of the lens axis: they hold the truth with
+/// probability 0.95 at least.
+pub fn doubt(refraction: PowerVector, lens_at_cornea_d: f64, lens_axis: Axis, sd_deg: f64) -> Doubt {
+    let middle = BestAxis::find(refraction, lens_at_cornea_d, lens_axis);
+    let mut turn = middle.turn_deg.map(|turn| [turn, turn]);
+    let mut left = [middle.left_d, middle.left_d];
+    for step in 0..=STEPS {
+        let z = Z95 * (2.0 * f64::from(step) / f64::from(STEPS) - 1.0);
+        let there = BestAxis::find(refraction, lens_at_cornea_d, lens_axis.turned(z * sd_deg));
+        left = [left[0].min(there.left_d), left[1].max(there.left_d)];
+        turn = turn.zip(middle.turn_deg).zip(there.turn_deg).map(|(([low, high], middle), turn)| {
+            let unwrapped = middle + axis_difference(middle, turn);
+            [low.min(unwrapped), high.max(unwrapped)]
+        });
+    }
+    Doubt { turn_interval95_deg: turn, left_interval95_d: left }
 }

@@ -48,6 +48,22 @@ pub const LENS_CYLINDER: Limit =
     Limit::new("cylinder of a lens", 0.1, 20.0, "D", "stock lenses have 1 to 6 D, lenses made to order some 12 D");
 /// Astigmatism of a cornea, as a size.
 pub const ASTIGMATISM: Limit = Limit::new("corneal astigmatism", 0.0, 20.0, "D", "grafts and ectasia reach some 15 D");
+/// Astigmatism that an incision induces.
+pub const INDUCED_ASTIGMATISM: Limit = Limit::new(
+    "astigmatism induced by an incision",
+    0.0,
+    5.0,
+    "D",
+    "0.1 to 0.5 D by small incisions, some 3 D by large ones",
+);
+/// Cylinder of a refraction, as a size.
+pub const REFRACTED_CYLINDER: Limit =
+    Limit::new("cylinder of a refraction", 0.0, 20.0, "D", "grafts and ectasia reach some 15 D");
+/// Sphere of a refraction.
+pub const SPHERE: Limit = Limit::new("sphere of a refraction", -30.0, 30.0, "D", "trial cases end at 20 to 25 D");
+/// Spherical equivalent power of a lens in the eye.
+pub const LENS_POWER: Limit =
+    Limit::new("power of a lens", -20.0, 60.0, "D", "-10 D in high myopia to some 45 D in tiny eyes");
 /// Power of a cornea along one meridian.
 pub const CORNEAL_POWER: Limit = Limit::new(
     "corneal power",

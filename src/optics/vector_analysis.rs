@@ -44,6 +44,14 @@ impl Astigmatism {
     }
 }
 
+impl std::ops::Add for Astigmatism {
+    type Output = Self;
+    /// Both at once, at one plane.
+    fn add(self, other: Self) -> Self {
+        Self(self.0 + other.0)
+    }
+}
+
 /// The astigmatism that a refraction corrects: its plus cylinder lies on the steep meridian.
 impl From<PowerVector> for Astigmatism {
     fn from(power: PowerVector) -> Self {

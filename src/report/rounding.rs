@@ -7,8 +7,8 @@ use crate::record::Record;
 use serde_json::{Map, Number, Value};
 
 /// Decimals by the ending of the field's name, the first that fits; the fields of `variance_parts_deg2` take its own.
-const DECIMALS: [(&str, i32); 7] =
-    [("mm_per_px", 7), ("_px", 3), ("_mm", 4), ("_deg", 4), ("_deg2", 6), ("_percent", 3), ("_d", 4)];
+const DECIMALS: [(&str, i32); 8] =
+    [("mm_per_px", 7), ("_px", 3), ("_mm", 4), ("_deg", 4), ("_deg2", 6), ("_percent", 3), ("_d", 4), ("_d2", 8)];
 /// Decimals of a number without a unit: shares, contrasts, the pixel aspect.
 const DECIMALS_WITHOUT_UNIT: i32 = 6;
 
@@ -56,7 +56,8 @@ fn within_range(name: &str, value: f64, decimals: i32) -> f64 {
     match name {
         "angle_deg" | "reference_deg" | "intended_deg" | "lens_deg" if value >= 180.0 => 0.0,
         "meridian_deg" if value >= 360.0 => 0.0,
-        "lens_axis_in_eye_deg" | "residual_axis_deg" if value <= 0.0 => 180.0,
+        "lens_axis_in_eye_deg" if value <= 0.0 => 180.0,
+        axis if axis.ends_with("axis_deg") && value <= 0.0 => 180.0,
         // Not -90: the interval is unwrapped about the error and would no longer hold it.
         "error_deg" if value >= 90.0 => round(90.0 - 10_f64.powi(-decimals), decimals),
         _ => value,

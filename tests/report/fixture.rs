@@ -123,9 +123,78 @@ impl Scene {
                 residual_axis_deg: None,
                 j0_d: Some(0.031_234_567),
                 j45_d: Some(-0.123_456_789),
+                ..Cylinder::default()
             }),
             ..self.refused(path, RefusalCode::LimbusNotFound)
         }
+    }
+
+    /// The same with all that a sheet can add: a lens of 2.4 D in an eye of 2 D, refracted after surgery.
+    pub fn costed(&self, path: &str, intended_deg: f64, error_deg: f64) -> Record {
+        let mut record = self.measured(path, intended_deg, error_deg);
+        let refraction = |sphere_d, cylinder_d| Refraction { sphere_d, cylinder_d, axis_deg: Some(126.363_421) };
+        record.cylinder = record.cylinder.map(|cylinder| Cylinder {
+            residual_d: Some(0.859_622),
+            residual_interval95_d: Some([0.702_1, 1.023_4]),
+            residual_axis_deg: Some(126.363_421),
+            j_covariance: Some(JCovariance { j0_d2: 0.000_123_456_7, j45_d2: 0.000_2, j0_j45_d2: -0.000_01 }),
+            refraction: Some(refraction(0.429_811, -0.859_622)),
+            lens_d: Some(2.4),
+            along_intended_d: Some(2.255_262),
+            oblique_d: Some(0.820_848),
+            astigmatism_d: Some(2.0),
+            astigmatism_axis_deg: Some(90.0),
+            astigmatism_source: Some(AstigmatismSource::Keratometry),
+            spectacle_d: Some(0.859_645),
+            spectacle_interval95_d: Some([0.702_2, 1.023_5]),
+            spectacle_refraction: Some(refraction(0.427_607, -0.859_645)),
+            vertex_mm: Some(12.0),
+            vertex_source: Some(ValueSource::Assumed),
+            placed: Some(Placed {
+                residual_d: 0.4,
+                refraction: refraction(0.2, -0.4),
+                spectacle_d: 0.400_002,
+                spectacle_refraction: refraction(0.199_521, -0.400_002),
+                axis_off_deg: 0.5,
+            }),
+            ..cylinder
+        });
+        record.turn_back = Some(TurnBack {
+            sense: if error_deg > 0.0 { Sense::Clockwise } else { Sense::CounterClockwise },
+            by_deg: error_deg.abs(),
+            lens_clock: "1:45".into(),
+            intended_clock: "1:58".into(),
+            gain_d: Some(0.459_622),
+            gain_interval95_d: Some([0.302_1, 0.623_4]),
+            may_gain_nothing: false,
+        });
+        record.best_axis = Some(BestAxis {
+            refraction: refraction(0.25, -0.9),
+            astigmatism_d: 1.95,
+            axis_deg: Some(91.5),
+            turn_deg: Some(-8.5),
+            turn_interval95_deg: Some([-8.9, -8.1]),
+            lens_d: 2.4,
+            lens_axis_deg: 100.0,
+            now_d: 0.9,
+            left_d: 0.45,
+            left_interval95_d: [0.43, 0.47],
+            left_spectacle_d: 0.448,
+        });
+        let induced = |magnitude_d, axis_deg| InducedAstigmatism { magnitude_d, axis_deg: Some(axis_deg) };
+        record.vector_analysis = Some(VectorAnalysis {
+            before_source: AstigmatismSource::Keratometry,
+            target_induced: induced(2.0, 180.0),
+            surgically_induced: induced(2.4, 10.0),
+            difference: induced(0.859_622, 36.4),
+            magnitude_error_d: 0.4,
+            angle_error_deg: Some(10.0),
+            correction_index: Some(1.2),
+            success_index: Some(0.429_811),
+        });
+        record.left_out =
+            vec![LeftOut { result: "an \"invention\"".into(), columns: vec!["k_flat_d".into(), "k_steep_d".into()] }];
+        record
     }
 
     /// A still refused for `code`, with what is found until then.
@@ -164,6 +233,10 @@ impl Scene {
             lens_marks: Vec::new(),
             alignment: None,
             cylinder: None,
+            turn_back: None,
+            best_axis: None,
+            vector_analysis: None,
+            left_out: Vec::new(),
             program: Program { version: "0.1.0".into(), settings: String::new() },
         }
     }
@@ -205,7 +278,7 @@ pub fn all_kinds() -> Vec<Record> {
     let scene = Scene::new();
     let mut records = vec![
         scene.measured("stills/plus.jpg", 31.0, 2.437_219),
-        scene.measured("stills/minus.jpg", 7.0, -14.465_9),
+        scene.costed("stills/minus.jpg", 7.0, -14.465_9),
         scene.measured("stills/nothing.jpg", 90.0, 0.012_3),
         scene.measured("stills/nearly-nothing.jpg", 90.0, -0.000_01),
         scene.measured("stills/right-angle.jpg", 12.0, -89.999_99),

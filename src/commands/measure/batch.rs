@@ -104,6 +104,10 @@ fn unreadable(job: &Job, still: Still, message: String, hint: &str) -> Record {
         lens_marks: Vec::new(),
         alignment: None,
         cylinder: None,
+        turn_back: None,
+        best_axis: None,
+        vector_analysis: None,
+        left_out: Vec::new(),
         program: Program { version: env!("CARGO_PKG_VERSION").into(), settings: String::new() },
     }
 }

@@ -1,6 +1,7 @@
 //! Cells of one row to values, faults collected.
 
 use super::super::date::Date;
+use crate::optics::limits::Limit;
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
@@ -40,6 +41,29 @@ impl<'a, F: FnMut(&str, &str, String)> Cells<'a, F> {
             self.fault(column, format!("a number from {low} to {high}{unit}"));
         }
         number
+    }
+
+    /// A quantity within its plausible range.
+    pub(super) fn quantity(&mut self, column: &str, limit: Limit) -> Option<f64> {
+        self.limited(column, limit, false)
+    }
+
+    /// A cylinder whose size is within its plausible range: in plus form, or as negative in minus form.
+    pub(super) fn cylinder(&mut self, column: &str, limit: Limit) -> Option<f64> {
+        self.limited(column, limit, true)
+    }
+
+    fn limited(&mut self, column: &str, limit: Limit, either_form: bool) -> Option<f64> {
+        let size = |value: f64| if either_form { value.abs() } else { value };
+        let value: Option<f64> = self.cell(column)?.parse().ok();
+        let within = value.filter(|value| limit.check(size(*value)).is_ok());
+        if within.is_none() {
+            let Limit { quantity, min, max, unit, reason } = limit;
+            let form = if either_form { ", or the same with a minus" } else { "" };
+            let article = if quantity.starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
+            self.fault(column, format!("{article} {quantity} from {min} to {max} {unit}{form} ({reason})"));
+        }
+        within
     }
 
     pub(super) fn axis(&mut self, column: &str) -> Option<f64> {

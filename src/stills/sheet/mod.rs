@@ -9,6 +9,7 @@ pub use reading::{Fault, Row, Sheet, SheetError};
 
 use super::date::Date;
 use super::load::Recording;
+use crate::optics::limits;
 use cells::Cells;
 use std::collections::BTreeMap;
 
@@ -79,7 +80,7 @@ pub struct Case {
     pub zero_direction_deg: Option<f64>,
     /// Axis the lens was planned at, degrees.
     pub intended_axis_deg: Option<f64>,
-    /// Toric power of the lens, D.
+    /// Toric power of the lens, D; negative where it was given in minus form.
     pub lens_cylinder_d: Option<f64>,
     /// Plane that `lens_cylinder_d` holds for.
     pub cylinder_plane: Option<CylinderPlane>,
@@ -95,7 +96,7 @@ pub struct Case {
     pub k_steep_axis_deg: Option<f64>,
     /// Index that the keratometer turns radii into dioptres by.
     pub k_index: Option<f64>,
-    /// Astigmatism to be corrected, at the cornea, D.
+    /// Astigmatism to be corrected, at the cornea, D; negative where it was given in minus form.
     pub target_cylinder_d: Option<f64>,
     /// Its steep meridian, degrees.
     pub target_axis_deg: Option<f64>,
@@ -171,23 +172,23 @@ impl Case {
             marks_denote_deg: cells.meridians("marks_denote_deg"),
             zero_direction_deg: cells.number("zero_direction_deg", 0.0..=360.0, "degrees"),
             intended_axis_deg: cells.axis("intended_axis_deg"),
-            lens_cylinder_d: cells.number("lens_cylinder_d", 0.0..=20.0, "D"),
+            lens_cylinder_d: cells.cylinder("lens_cylinder_d", limits::LENS_CYLINDER),
             cylinder_plane: cells
                 .one_of("cylinder_plane", &[("lens", CylinderPlane::Lens), ("cornea", CylinderPlane::Cornea)]),
-            lens_power_d: cells.number("lens_power_d", -20.0..=60.0, "D"),
-            lens_position_mm: cells.number("lens_position_mm", 1.0..=10.0, "mm"),
-            k_flat_d: cells.number("k_flat_d", 20.0..=80.0, "D"),
-            k_steep_d: cells.number("k_steep_d", 20.0..=80.0, "D"),
+            lens_power_d: cells.quantity("lens_power_d", limits::LENS_POWER),
+            lens_position_mm: cells.quantity("lens_position_mm", limits::LENS_POSITION),
+            k_flat_d: cells.quantity("k_flat_d", limits::CORNEAL_POWER),
+            k_steep_d: cells.quantity("k_steep_d", limits::CORNEAL_POWER),
             k_steep_axis_deg: cells.axis("k_steep_axis_deg"),
             k_index: cells.number("k_index", 1.3..=1.4, ""),
-            target_cylinder_d: cells.number("target_cylinder_d", 0.0..=20.0, "D"),
+            target_cylinder_d: cells.cylinder("target_cylinder_d", limits::ASTIGMATISM),
             target_axis_deg: cells.axis("target_axis_deg"),
             incision_axis_deg: cells.axis("incision_axis_deg"),
-            induced_d: cells.number("induced_d", 0.0..=5.0, "D"),
-            sphere_d: cells.number("sphere_d", -30.0..=30.0, "D"),
-            cylinder_d: cells.number("cylinder_d", -20.0..=20.0, "D"),
+            induced_d: cells.quantity("induced_d", limits::INDUCED_ASTIGMATISM),
+            sphere_d: cells.quantity("sphere_d", limits::SPHERE),
+            cylinder_d: cells.cylinder("cylinder_d", limits::REFRACTED_CYLINDER),
             axis_deg: cells.axis("axis_deg"),
-            vertex_mm: cells.number("vertex_mm", 0.0..=20.0, "mm"),
+            vertex_mm: cells.quantity("vertex_mm", limits::VERTEX),
             refracted_on: cells.date("refracted_on"),
             white_to_white_mm: cells.number("white_to_white_mm", 8.0..=16.0, "mm"),
             limbus_height_mm: cells.number("limbus_height_mm", 7.0..=16.0, "mm"),
@@ -333,6 +334,28 @@ mod tests {
             let text = format!("still,{slip}\nx.png\n");
             assert!(Sheet::parse(Path::new("cases.csv"), text.as_bytes()).is_err(), "{slip}");
         }
+    }
+
+    /// Column, value and range are named, all at once; cylinders may be in either form, but not of an impossible size.
+    #[test]
+    fn powers_out_of_range_are_named() {
+        let text = "still,lens_cylinder_d,lens_position_mm,k_flat_d,target_cylinder_d,induced_d,sphere_d,cylinder_d,vertex_mm\n\
+                    a.png,0,0.005,7.8,-25,-1,40,NaN,x\nb.png,-2.25,4.5,43,-2,0.5,-12,-3,0\n";
+        let error = Sheet::parse(Path::new("cases.csv"), text.as_bytes()).expect_err("a row of faults").to_string();
+        let faults = [
+            "column lens_cylinder_d: \"0\", expected a cylinder of a lens from 0.1 to 20 D, or the same with a minus (",
+            "column lens_position_mm: \"0.005\", expected a lens position behind the corneal vertex from 1 to 10 mm (",
+            "column k_flat_d: \"7.8\", expected a corneal power from 20 to 80 D (",
+            "column target_cylinder_d: \"-25\", expected a corneal astigmatism from 0 to 20 D, or the same with a minus (",
+            "column induced_d: \"-1\", expected an astigmatism induced by an incision from 0 to 5 D (",
+            "column sphere_d: \"40\", expected a sphere of a refraction from -30 to 30 D (",
+            "column cylinder_d: \"NaN\", expected a cylinder of a refraction from 0 to 20 D, or the same with a minus (",
+            "column vertex_mm: \"x\", expected a vertex distance from 0 to 20 mm (",
+        ];
+        for fault in faults {
+            assert!(error.contains(&format!("cases.csv: line 2, {fault}")), "{fault}\nnot in\n{error}");
+        }
+        assert_eq!(error.lines().count(), faults.len());
     }
 
     #[test]
