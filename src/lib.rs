@@ -11,6 +11,7 @@
 //! - [`vision`]: pixels to findings, in pixels
 //! - [`stills`]: bytes to upright pixels and provenance; the case sheet
 //! - [`phantom`]: a scene of known truth to pixels
+//! - [`statistics`]: numbers to estimates, intervals and tests
 //! - [`optics`]: dioptres and axes
 //! - [`geometry`]: axes, circles, ellipses, lines, covariance
 //!
@@ -24,5 +25,6 @@ pub mod optics;
 pub mod phantom;
 pub mod record;
 pub mod report;
+pub mod statistics;
 pub mod stills;
 pub mod vision;

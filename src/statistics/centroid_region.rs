@@ -1,0 +1,69 @@
+//! The 95 % region of a mean in the plane.
+
+use super::COVERAGE;
+use super::distributions::f_quantile;
+use nalgebra::{Matrix2, Vector2};
+
+/// An ellipse about a mean.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CentroidRegion {
+    /// The mean.
+    pub center: [f64; 2],
+    /// Semi-axes, the longer first.
+    pub semi_axes: [f64; 2],
+    /// Direction of the longer one from the first coordinate towards the second, degrees, [0, 180).
+    pub angle_deg: f64,
+    /// Whether the origin lies outside: the mean differs from nothing at 5 %.
+    pub excludes_origin: bool,
+}
+
+impl CentroidRegion {
+    /// Region that holds the true mean with probability 0.95, by Hotelling's T^2: with C independent clusters, (C - 1) 2 / (C - 2)
+    /// F(2, C - 2) bounds the squared distance in the metric of the mean's covariance. That covariance is the one over clusters,
+    /// C/(C-1) sum d d' / n^2, d the sum of a cluster's deviations; with one point a cluster it is the usual one.
+    /// `None` for fewer than three clusters, or where the points lie on a line.
+    ///
+    /// - `cluster`: of each point, numbers from 0
+    ///
+    /// Source: Hotelling (1931), Ann Math Stat 2:360-378; Johnson & Wichern, Applied Multivariate Statistical Analysis, 5.4 (from
+    /// memory).
+    pub fn of(points: &[[f64; 2]], cluster: &[usize]) -> Option<Self> {
+        let n = points.len() as f64;
+        let mean = points.iter().map(|p| Vector2::from(*p)).sum::<Vector2<f64>>() / n;
+        let mut sums = vec![Vector2::zeros(); cluster.iter().max()? + 1];
+        let mut used = vec![false; sums.len()];
+        for (point, at) in points.iter().zip(cluster) {
+            sums[*at] += Vector2::from(*point) - mean;
+            used[*at] = true;
+        }
+        let clusters = used.iter().filter(|used| **used).count() as f64;
+        if clusters < 3.0 {
+            return None;
+        }
+        let squares: Matrix2<f64> = sums.iter().map(|d| d * d.transpose()).sum();
+        let covariance = squares * (clusters / (clusters - 1.0) / (n * n));
+        let bound = 2.0 * (clusters - 1.0) / (clusters - 2.0) * f_quantile(COVERAGE, 2.0, clusters - 2.0);
+        let inverse = covariance.try_inverse()?;
+        let eigen = covariance.symmetric_eigen();
+        let long = usize::from(eigen.eigenvalues[1] > eigen.eigenvalues[0]);
+        let axis = eigen.eigenvectors.column(long);
+        let semi = |k: usize| (bound * eigen.eigenvalues[k].max(0.0)).sqrt();
+        Some(Self {
+            center: mean.into(),
+            semi_axes: [semi(long), semi(1 - long)],
+            angle_deg: axis[1].atan2(axis[0]).to_degrees().rem_euclid(180.0),
+            excludes_origin: (mean.transpose() * inverse * mean)[0] > bound,
+        })
+    }
+
+    /// `count` points around it, for drawing.
+    pub fn outline(&self, count: u32) -> Vec<[f64; 2]> {
+        let (sin, cos) = self.angle_deg.to_radians().sin_cos();
+        let place = |k: u32| {
+            let (y, x) = (std::f64::consts::TAU * f64::from(k) / f64::from(count)).sin_cos();
+            let (x, y) = (x * self.semi_axes[0], y * self.semi_axes[1]);
+            [self.center[0] + x * cos - y * sin, self.center[1] + x * sin + y * cos]
+        };
+        (0..count).map(place).collect()
+    }
+}
