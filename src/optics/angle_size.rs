@@ -119,6 +119,21 @@ mod tests {
         assert_eq!(size_without_noise(2.5, 0.0), 2.5);
     }
 
+    /// The mean of |t| over drawn readings of one lens, corrected, is the lens's own |t|.
+    #[test]
+    fn drawn_readings_are_corrected() {
+        use rand::SeedableRng;
+        use rand_distr::{Distribution, Normal};
+        for (truth, sd) in [(0.0, 1.5), (1.0, 1.5), (-3.0, 2.0), (6.0, 1.0)] {
+            let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(5);
+            let readings = Normal::new(truth, sd).unwrap().sample_iter(&mut random).take(200_000);
+            let mean = readings.map(f64::abs).sum::<f64>() / 200_000.0;
+            close(mean, folded_mean(truth, sd), 0.01);
+            // Flat at 0: there the correction tells |t| to a fraction of the noise only.
+            close(size_without_noise(mean, sd), truth.abs(), if truth == 0.0 { 0.12 } else { 0.02 });
+        }
+    }
+
     /// Far from the folds the interval is that of t; it begins at 0 exactly where that of t holds 0.
     #[test]
     fn agrees_with_the_interval_of_the_angle() {

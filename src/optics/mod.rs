@@ -5,6 +5,7 @@
 //! - [`vergence`]: lens, corneal and spectacle plane, thin and thick
 //! - [`rotation`]: what a misaligned cylinder leaves, thin and crossed
 //! - [`angle_size`]: the size of an angle that is read with noise, its interval and its mean
+//! - [`mean_size`]: means over many readings, reading noise taken out
 //! - [`toric_lens`]: the refraction of an eye with a toric lens at any axis, through dioptric power matrices
 //! - [`misalignment_cost`]: all that a record says of one lens: residuals, their intervals, the gain of turning it
 //! - [`turn_back`]: which way and how far to turn
@@ -19,6 +20,7 @@
 pub mod angle_size;
 pub mod best_axis;
 pub mod limits;
+pub mod mean_size;
 pub mod misalignment_cost;
 pub mod power_vector;
 pub mod rotation;

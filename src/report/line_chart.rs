@@ -49,14 +49,23 @@ pub struct LineChart {
     pub curve: Vec<[f64; 2]>,
     /// A level to compare with.
     pub level: Option<Level>,
-    /// Points of note, in order of x. Each has a dot; a label that would cover another or the scale is left out, the later
-    /// point's first kept.
+    /// Points of note, in order of x. Each has a dot; a label stands beside it where the curve leaves room, and is left
+    /// out where it would cover another or the scale, the later point's first kept.
     pub points: Vec<MarkedPoint>,
 }
 
 impl LineChart {
     /// The chart as a self-contained SVG document.
     pub fn svg(&self) -> String {
+        self.drawn("xmlns=\"http://www.w3.org/2000/svg\" ")
+    }
+
+    /// The chart as an element of a page.
+    pub fn element(&self) -> String {
+        self.drawn("role=\"img\" ")
+    }
+
+    fn drawn(&self, attributes: &str) -> String {
         let top = self.top();
         let y_step = step(top, 6.0);
         let y_top = (top / y_step).ceil() * y_step;
@@ -65,7 +74,7 @@ impl LineChart {
         let x = |value: f64| x0 + (value - self.x_range[0]) / (self.x_range[1] - self.x_range[0]) * (x1 - x0);
         let y = |value: f64| y0 + value / y_top * (y1 - y0);
 
-        let mut svg = Drawing::new(&self.title);
+        let mut svg = Drawing::new(&self.title, attributes);
         for value in ticks(0.0, y_top, y_step) {
             svg.line([x0, y(value)], [x1, y(value)], "stroke=\"#d8d8d8\"");
             let decimals = if y_step < 0.1 { 2 } else { usize::from(y_step < 1.0) };
@@ -84,14 +93,16 @@ impl LineChart {
             svg.line([x0, y(level.y)], [x1, y(level.y)], "stroke=\"#222\" stroke-dasharray=\"7 5\"");
             svg.text([x1 - 10.0, y(level.y) + 20.0], "end", &level.label);
         }
-        svg.curve(self.curve.iter().map(|&[at, value]| [x(at), y(value)]));
+        let curve: Vec<[f64; 2]> = self.curve.iter().map(|&[at, value]| [x(at), y(value)]).collect();
+        svg.curve(&curve);
+        let plot = [x0, y1, x1, y0];
         let mut written: Vec<Label> = Vec::new();
         for point in self.points.iter().rev() {
             let place = [x(point.x), y(point.y)];
             svg.dot(place);
-            let label = Label::beside(place, &point.label, x1);
-            let fits = label.baseline[1] <= y0 - 6.0 && !written.iter().any(|other| label.overlaps(other));
-            if fits {
+            let free = |label: &Label| label.within(plot) && !written.iter().any(|other| label.overlaps(other));
+            let places = || Label::beside(place, &point.label, y0).into_iter().filter(free);
+            if let Some(label) = places().find(|label| !label.crossed_by(&curve)).or_else(|| places().next()) {
                 svg.text(label.baseline, label.anchor, &point.label);
                 written.push(label);
             }
@@ -116,16 +127,39 @@ struct Label {
 }
 
 impl Label {
-    /// Below and right of a point on a rising curve, where nothing is in the way; above and left where the right edge of
-    /// the plot leaves no room.
-    fn beside(place: [f64; 2], text: &str, right_edge: f64) -> Self {
+    /// The places beside a point, below before above, right before left; then farther off, clear of a sharp bend: level
+    /// with it, and within the bend above it. `bottom` is the horizontal scale, which letters stay above.
+    fn beside(place: [f64; 2], text: &str, bottom: f64) -> [Self; 7] {
         let width = text.chars().count() as f64 * LETTER_WIDTH;
         let [x, y] = place;
-        if x + 10.0 + width <= right_edge {
-            Self { baseline: [x + 10.0, y + 18.0], anchor: "start", extent: [x + 10.0, x + 10.0 + width] }
-        } else {
-            Self { baseline: [x - 10.0, y - 10.0], anchor: "end", extent: [x - 10.0 - width, x - 10.0] }
-        }
+        let right = |by, y| Self { baseline: [x + by, y], anchor: "start", extent: [x + by, x + by + width] };
+        let left = |by, y| Self { baseline: [x - by, y], anchor: "end", extent: [x - by - width, x - by] };
+        let (below, above, level) = (y + 18.0, y - 10.0, (y + 5.0).min(bottom - 6.0));
+        let within_bend =
+            Self { baseline: [x, y - 70.0], anchor: "middle", extent: [x - width / 2.0, x + width / 2.0] };
+        [
+            right(10.0, below),
+            left(10.0, below),
+            right(10.0, above),
+            left(10.0, above),
+            right(32.0, level),
+            left(32.0, level),
+            within_bend,
+        ]
+    }
+
+    /// Whether it lies within left, top, right and bottom of the plot.
+    fn within(&self, [left, top, right, bottom]: [f64; 4]) -> bool {
+        let [_, baseline] = self.baseline;
+        left <= self.extent[0] && self.extent[1] <= right && top <= baseline - LINE_HEIGHT && baseline <= bottom - 6.0
+    }
+
+    /// Whether a point of the curve lies in its letters.
+    fn crossed_by(&self, curve: &[[f64; 2]]) -> bool {
+        let [_, baseline] = self.baseline;
+        curve.iter().any(|&[x, y]| {
+            self.extent[0] <= x && x <= self.extent[1] && baseline - LINE_HEIGHT <= y && y <= baseline + 4.0
+        })
     }
 
     fn overlaps(&self, other: &Self) -> bool {
@@ -151,10 +185,10 @@ fn ticks(low: f64, high: f64, step: f64) -> impl Iterator<Item = f64> {
 struct Drawing(String);
 
 impl Drawing {
-    fn new(title: &str) -> Self {
+    fn new(title: &str, attributes: &str) -> Self {
         let [width, height] = SIZE;
         let mut drawing = Self(format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" width=\"{width}\" \
+            "<svg {attributes}viewBox=\"0 0 {width} {height}\" width=\"{width}\" \
              height=\"{height}\" font-family=\"DejaVu Sans, Verdana, Arial, sans-serif\" font-size=\"14\" fill=\"#222\">\n\
              <title>{title}</title>\n<rect width=\"{width}\" height=\"{height}\" fill=\"#fff\"/>\n",
             title = escaped(title),
@@ -198,8 +232,8 @@ impl Drawing {
         );
     }
 
-    fn curve(&mut self, points: impl Iterator<Item = [f64; 2]>) {
-        let points = points.map(|[x, y]| format!("{x:.2},{y:.2}")).collect::<Vec<_>>().join(" ");
+    fn curve(&mut self, points: &[[f64; 2]]) {
+        let points = points.iter().map(|[x, y]| format!("{x:.2},{y:.2}")).collect::<Vec<_>>().join(" ");
         let _ =
             writeln!(self.0, "<polyline points=\"{points}\" fill=\"none\" stroke=\"#0b5394\" stroke-width=\"2.5\"/>");
     }
@@ -233,6 +267,43 @@ mod tests {
         assert_eq!(step(100.0, 6.0), 20.0);
         assert_eq!(ticks(0.0, 45.0, 15.0).collect::<Vec<_>>(), [0.0, 15.0, 30.0, 45.0]);
         assert_eq!(ticks(0.0, 0.3, 0.1).count(), 4);
+    }
+
+    /// Both points of a sharp bend are labelled, neither label on the curve.
+    #[test]
+    fn labels_keep_off_the_curve() {
+        let chart = LineChart {
+            title: "t".to_owned(),
+            x_label: "x".to_owned(),
+            y_label: "y".to_owned(),
+            x_range: [0.0, 180.0],
+            x_step: 30.0,
+            curve: (0..=180).map(|x| [f64::from(x), (f64::from(x) - 30.0).abs() / 30.0]).collect(),
+            level: None,
+            points: vec![
+                MarkedPoint { x: 30.0, y: 0.0, label: "least: 0.00 D".to_owned() },
+                MarkedPoint { x: 40.0, y: 1.0 / 3.0, label: "now: 0.33 D".to_owned() },
+            ],
+        };
+        let svg = chart.svg();
+        assert!(svg.contains("least: 0.00 D") && svg.contains("now: 0.33 D"));
+        let place = |x: f64, y: f64| [72.0 + x / 180.0 * 624.0, 376.0 - y / 5.0 * 320.0];
+        let curve: Vec<_> = chart.curve.iter().map(|&[x, y]| place(x, y)).collect();
+        for line in svg.lines().filter(|line| line.contains(" D</text>")) {
+            let number = |name: &str| -> f64 {
+                line.split(&format!(" {name}=\"")).nth(1).unwrap().split('"').next().unwrap().parse().unwrap()
+            };
+            let width = 7.0 * line.matches(|c: char| c.is_alphanumeric()).count().min(13) as f64;
+            let (x, y) = (number("x"), number("y"));
+            let letters = match line.split("anchor=\"").nth(1).unwrap().split('"').next().unwrap() {
+                "end" => [x - width, x],
+                "middle" => [x - width / 2.0, x + width / 2.0],
+                _ => [x, x + width],
+            };
+            assert!(y < 376.0);
+            let on_curve = |p: &&[f64; 2]| letters[0] < p[0] && p[0] < letters[1] && y - 11.0 < p[1] && p[1] < y;
+            assert_eq!(curve.iter().find(on_curve), None, "{line}");
+        }
     }
 
     /// The document is read back by an SVG library, and the curve's end stands at the scale's corner.

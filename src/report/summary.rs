@@ -1,6 +1,7 @@
 //! What a run came to: counts, the middle of the errors, and the causes of refusal.
 
-use super::wording::{CAUTION, cause_in_words};
+use super::wording::{CAUTION, cause_in_words, mean_cost_in_words, mean_in_words};
+use crate::optics::mean_size::MeanSize;
 use crate::record::{Outcome, Record, RefusalCode};
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -24,6 +25,8 @@ pub struct Summary {
     pub causes: Vec<(RefusalCode, usize)>,
     /// Median of the error's absolute value over the measured stills, degrees; `None` without one.
     pub median_abs_error_deg: Option<f64>,
+    /// Mean of the error's absolute value and of its cost, with and without reading noise; `None` without a measured still.
+    pub mean: Option<MeanSize>,
     /// Measured stills whose error is beyond each of [`PRACTICE_LIMITS_DEG`].
     pub beyond: [usize; 2],
 }
@@ -38,12 +41,12 @@ impl Summary {
         }
         let mut causes: Vec<_> = causes.into_iter().collect();
         causes.sort_by_key(|(code, count)| (std::cmp::Reverse(*count), *code));
-        let mut errors: Vec<f64> = records
-            .iter()
-            .filter(|record| record.outcome == Outcome::Measured)
+        let measured = records.iter().filter(|record| record.outcome == Outcome::Measured);
+        let readings: Vec<(f64, f64)> = measured
             .filter_map(|record| record.alignment.as_ref())
-            .map(|alignment| alignment.error_deg.abs())
+            .map(|alignment| (alignment.error_deg, alignment.sd_deg))
             .collect();
+        let mut errors: Vec<f64> = readings.iter().map(|(error, _)| error.abs()).collect();
         errors.sort_by(f64::total_cmp);
         Self {
             measured: with(Outcome::Measured),
@@ -51,6 +54,7 @@ impl Summary {
             unreadable: with(Outcome::Unreadable),
             causes,
             median_abs_error_deg: median_of_sorted(&errors),
+            mean: MeanSize::of(&readings),
             beyond: PRACTICE_LIMITS_DEG.map(|limit| errors.iter().filter(|error| **error > limit).count()),
         }
     }
@@ -79,6 +83,10 @@ pub fn text(records: &[Record]) -> String {
         lines.push(String::new());
         lines.push(format!("Alignment error of the {} measured, whichever way it is turned", summary.measured));
         lines.push(format!("  median        {median:.1}°"));
+        if let Some(mean) = summary.mean {
+            lines.push(format!("  mean          {}", mean_in_words(&mean)));
+            lines.push(format!("  mean residual {}", mean_cost_in_words(&mean)));
+        }
         for (limit, count) in PRACTICE_LIMITS_DEG.iter().zip(summary.beyond) {
             let percent = 100.0 * count as f64 / summary.measured as f64;
             lines.push(format!("  beyond {:<7}{count} ({percent:.0} %)", format!("{limit}°")));

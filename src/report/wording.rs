@@ -1,6 +1,7 @@
 //! How figures are put to people, alike in every output.
 
-use crate::record::{Alignment, Cylinder, Outcome, RefusalCode};
+use crate::optics::mean_size::MeanSize;
+use crate::record::{Alignment, Cylinder, Outcome, Refraction, RefusalCode, Sense, TurnBack};
 
 /// What is printed wherever a result can be acted upon.
 pub const CAUTION: &str = "A figure from one still is not a reason to operate. Judgement rests with the licensed \
@@ -34,6 +35,80 @@ pub fn error_in_words(error_deg: f64) -> String {
 pub fn interval_in_words(alignment: &Alignment) -> String {
     let [low, high] = alignment.interval95_deg;
     format!("{} to {}", signed_degrees(low), signed_degrees(high))
+}
+
+/// The mean error, whichever way turned: `3.0°; 2.9° with reading noise taken out`.
+pub fn mean_in_words(mean: &MeanSize) -> String {
+    let noise = without_noise(mean, &format!("{:.1}°", mean.without_noise_deg));
+    format!("{:.1}°{noise}", mean.as_read_deg)
+}
+
+/// Its mean cost: `10.2 % of the cylinder; 9.9 % with reading noise taken out`.
+pub fn mean_cost_in_words(mean: &MeanSize) -> String {
+    let noise = without_noise(mean, &format!("{:.1} %", mean.percent_without_noise));
+    format!("{:.1} % of the cylinder{noise}", mean.percent_as_read)
+}
+
+fn without_noise(mean: &MeanSize, left: &str) -> String {
+    if mean.noise_alone {
+        ", no more than reading noise".into()
+    } else {
+        format!("; {left} with reading noise taken out")
+    }
+}
+
+/// The turn to the intended axis: `turn 9.1° clockwise`.
+pub fn turn_in_words(turn: &TurnBack) -> String {
+    let sense = match turn.sense {
+        Sense::Clockwise => "clockwise",
+        Sense::CounterClockwise => "counter-clockwise",
+    };
+    format!("turn {:.1}° {sense}", turn.by_deg)
+}
+
+/// What the turn wins: `wins 0.59 D (95 % interval 0.41 to 0.77 D)`; in percent of the cylinder where no dioptres are known.
+/// An interval that includes no gain is said to.
+pub fn gain_in_words(turn: &TurnBack, cylinder: &Cylinder) -> String {
+    let no_gain = if turn.may_gain_nothing { "; this includes no gain" } else { "" };
+    let (Some(gain), Some([low, high])) = (turn.gain_d, turn.gain_interval95_d) else {
+        let [low, high] = cylinder.residual_interval95_percent;
+        let gain = cylinder.residual_percent;
+        return format!("wins {gain:.1} % of the cylinder (95 % interval {low:.1} to {high:.1} %{no_gain})");
+    };
+    let (verb, gain, low, high) = if gain < 0.0 { ("loses", -gain, -high, -low) } else { ("wins", gain, low, high) };
+    let little = if high < WORTH_A_WORD_D { "; less than a refraction shows" } else { "" };
+    let [gain, low, high] = [gain, low, high].map(hundredths);
+    format!("{verb} {gain:.2} D (95 % interval {low:.2} to {high:.2} D{no_gain}){little}")
+}
+
+/// Half of the smallest step in which cylinders are prescribed, D: what is less is no difference to a person.
+const WORTH_A_WORD_D: f64 = 0.125;
+
+/// As the trade writes a refraction: `+0.43/−0.86 × 126`.
+pub fn refraction_in_words(refraction: &Refraction) -> String {
+    let [sphere, cylinder] = [refraction.sphere_d, refraction.cylinder_d].map(hundredths);
+    let sphere = signed(sphere);
+    if cylinder == 0.0 {
+        return format!("{sphere} D");
+    }
+    match refraction.axis_deg {
+        Some(axis) => format!("{sphere}/{} × {}", signed(cylinder), axis_in_words(axis)),
+        None => format!("{sphere}/{}, axis not sure", signed(cylinder)),
+    }
+}
+
+/// An axis to whole degrees, 1 to 180.
+pub fn axis_in_words(axis_deg: f64) -> String {
+    format!("{:.0}", (axis_deg.round() - 1.0).rem_euclid(180.0) + 1.0)
+}
+
+fn signed(dioptres: f64) -> String {
+    format!("{}{:.2}", if dioptres < 0.0 { "−" } else { "+" }, dioptres.abs())
+}
+
+/// To 0.01, without a negative zero.
+fn hundredths(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0 + 0.0
 }
 
 /// The residual: `8.4 % of the cylinder (95 % interval 3.8 to 12.9 %)`.

@@ -30,6 +30,18 @@ fn counts_are_those_of_the_records() {
     assert!(text.ends_with("device.\n"), "{text}");
 }
 
+/// Repeated readings of a lens in its place: their mean is noise, and is said to be. One far off is not.
+#[test]
+fn the_mean_is_said_without_reading_noise() {
+    let scene = Scene::new();
+    let readings = |errors: &[f64]| text(&errors.iter().map(|e| scene.measured("a.jpg", 40.0, *e)).collect::<Vec<_>>());
+    let noise = readings(&[0.5, -0.8, 0.2, -0.4, 0.9]);
+    assert!(noise.contains("  mean          0.6°, no more than reading noise\n"), "{noise}");
+    assert!(noise.contains("  mean residual 2.0 % of the cylinder, no more than reading noise\n"), "{noise}");
+    let off = readings(&[4.0, -3.0, 5.0, 0.1]);
+    assert!(off.contains("  mean          3.0°; 2.9° with reading noise taken out\n"), "{off}");
+}
+
 #[test]
 fn lines_fit_a_terminal() {
     assert!(text(&all_kinds()).lines().all(|line| line.chars().count() <= 80));

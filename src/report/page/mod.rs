@@ -1,13 +1,14 @@
 //! report.html: one file that needs nothing else; a row and a picture a still, what was refused and what to do about
 //! it, the cautions. It reads and prints without scripts; with them it sorts, filters and enlarges.
 
+mod cost;
 mod picture;
 mod row;
 
 pub use picture::{MOST_EMBEDDED, embedded_picture};
 
 use super::summary::{PRACTICE_LIMITS_DEG, Summary};
-use super::wording::{CAUTION, cause_in_words};
+use super::wording::{CAUTION, cause_in_words, mean_cost_in_words, mean_in_words};
 use crate::record::{Record, RefusalCode};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use std::io::{self, Write};
@@ -74,7 +75,11 @@ pub fn write<W: Write>(
     // Words come first: where they take more than was set aside, the last stills go without a picture, not the page
     // over its size.
     let bare = StillPicture::default();
-    let words: usize = records.iter().enumerate().map(|(i, record)| row::row(i, record, &bare).0.len()).sum();
+    let costs = records.len() <= MOST_EMBEDDED;
+    let said = |(i, record): (usize, &Record)| {
+        row::row(i, record, &bare, costs).0.len() + if costs { cost::part(i, record).0.len() } else { 0 }
+    };
+    let words: usize = records.iter().enumerate().map(said).sum();
     let mut room = PICTURE_BYTES.saturating_sub(words);
     for (index, record) in records.iter().enumerate() {
         let mut shown = picture(index, record);
@@ -84,11 +89,24 @@ pub fn write<W: Write>(
         } else {
             room -= taken;
         }
-        out.write_all(row::row(index, record, &shown).into_string().as_bytes())?;
+        out.write_all(row::row(index, record, &shown, costs).into_string().as_bytes())?;
         out.write_all(b"\n")?;
     }
+    out.write_all(b"</tbody></table>")?;
+    if costs && records.iter().any(cost::has_part) {
+        out.write_all(costs_heading().into_string().as_bytes())?;
+        for (index, record) in records.iter().enumerate() {
+            out.write_all(cost::part(index, record).into_string().as_bytes())?;
+        }
+    } else if !costs {
+        let where_else = html! {
+            p.note {
+                "Pages of more than " (MOST_EMBEDDED) " stills do not say what each misalignment costs: see measurements.csv."
+            }
+        };
+        out.write_all(where_else.into_string().as_bytes())?;
+    }
     let tail = html! {
-        (PreEscaped("</tbody></table>"))
         (reading_help())
         footer { p { (made_by(records)) } }
         dialog #enlarged { form method="dialog" { button { "Close" } } img alt=""; }
@@ -98,12 +116,29 @@ pub fn write<W: Write>(
     out.write_all(tail.into_string().as_bytes())
 }
 
+/// What is said before a figure that invites to turn a lens.
+fn costs_heading() -> Markup {
+    html! {
+        h2 #costs { "What it costs, and what a turn would win" }
+        p.caution {
+            strong { "Caution. " }
+            "A turn is an operation of its own. The figures hold for one still, thin lenses and the values of the case sheet; \
+             the back of the cornea, healing and a lens that turned since are not in them, unless a refraction after surgery is given. "
+            (CAUTION)
+        }
+    }
+}
+
 fn overview(summary: &Summary, records: &[Record]) -> Markup {
     html! {
         @if let Some(median) = summary.median_abs_error_deg {
             h2 { "Summary" }
             dl.summary {
                 div { dt { "Median error, whichever way turned" } dd { (format!("{median:.1}°")) } }
+                @if let Some(mean) = &summary.mean {
+                    div { dt { "Mean error" } dd { (mean_in_words(mean)) } }
+                    div { dt { "Mean residual" } dd { (mean_cost_in_words(mean)) } }
+                }
                 @for (limit, count) in PRACTICE_LIMITS_DEG.iter().zip(summary.beyond) {
                     @let percent = 100.0 * count as f64 / summary.measured as f64;
                     div {
@@ -152,9 +187,18 @@ fn reading_help() -> Markup {
                     it: a mark put in the wrong place, the back of the cornea, a lens that turns later on."
                 }
                 li {
-                    strong { "Residual" } ": the astigmatism that an error of this size leaves, in percent of the \
-                    cylinder, where lens and cornea match; in dioptres where the case sheet tells enough. In \
-                    brackets its 95 % interval."
+                    strong { "Residual" } ": what the placing leaves, in percent of the cylinder. In dioptres, where the case \
+                    sheet tells enough: what is left of the eye's astigmatism by placing and plan together; what a lens at \
+                    its intended axis would leave is the plan's. In brackets the 95 % interval, which is never below 0."
+                }
+                li {
+                    strong { "Turn" } ": to the intended axis, as seen in the picture. The clock is laid on the picture, 12:00 at \
+                    the top; it is the surgeon's where the recording is as upright as the surgeon saw it. What the turn \
+                    wins is the residual now less that at the intended axis."
+                }
+                li {
+                    strong { "Mean error, mean residual" } ": a misalignment is never negative, so that reading noise does not \
+                    average out but looks like misalignment. The second figure has it taken out."
                 }
             }
         }

@@ -14,6 +14,8 @@ pub const MOST_EMBEDDED: usize = 200;
 const PAGE_BYTES: usize = 20_000_000;
 /// Set aside for a row's words, bytes a still.
 const ROW_BYTES: usize = 1_800;
+/// Set aside for what is said of a still's cost, its curve included, bytes a still; on pages that have it.
+const COST_BYTES: usize = 12_000;
 /// Set aside for what is not rows, bytes.
 const FRAME_BYTES: usize = 200_000;
 
@@ -34,7 +36,8 @@ pub fn embedded_picture(
     map: Option<&EyeMap>,
     overlay: &RgbImage,
 ) -> Option<Vec<u8>> {
-    let words = FRAME_BYTES + stills * ROW_BYTES;
+    let costs = if stills <= MOST_EMBEDDED { COST_BYTES } else { 0 };
+    let words = FRAME_BYTES + stills * (ROW_BYTES + costs);
     // Base 64 writes 4 letters for 3 bytes.
     let room = PAGE_BYTES.saturating_sub(words) * 3 / 4 / stills.max(1);
     if stills <= MOST_EMBEDDED {

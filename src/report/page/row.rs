@@ -1,9 +1,10 @@
 //! One row of the page.
 
-use super::StillPicture;
+use super::{StillPicture, cost};
 use crate::record::{Cylinder, Outcome, Record};
 use crate::report::wording::{
-    cause_in_words, error_in_words, file_name, interval_in_words, outcome_in_words, plane_in_words, signed_degrees,
+    cause_in_words, error_in_words, file_name, gain_in_words, interval_in_words, outcome_in_words, plane_in_words,
+    signed_degrees, turn_in_words,
 };
 use base64::Engine;
 use maud::{Markup, html};
@@ -20,14 +21,14 @@ pub fn heading() -> Markup {
             th scope="col" data-sort { "Outcome" }
             th scope="col" data-sort { "Error" }
             th scope="col" data-sort { "95 % interval" }
-            th scope="col" { "Residual, of the cylinder" }
+            th scope="col" { "Residual cylinder" }
             th scope="col" { "Remarks" }
         } }
     }
 }
 
-/// The row of the record at `index`.
-pub fn row(index: usize, record: &Record, picture: &StillPicture) -> Markup {
+/// The row of the record at `index`; `costs` says whether the page has a part on what it costs.
+pub fn row(index: usize, record: &Record, picture: &StillPicture, costs: bool) -> Markup {
     let name = file_name(&record.still.path);
     let folder = record.still.path.strip_suffix(name).unwrap_or_default();
     let alignment = record.alignment.as_ref().filter(|_| record.outcome == Outcome::Measured);
@@ -52,7 +53,15 @@ pub fn row(index: usize, record: &Record, picture: &StillPicture) -> Markup {
                     span { (error_in_words(a.error_deg)) }
                 }
                 td data-v=(format!("{:.4}", a.interval95_deg[1] - a.interval95_deg[0])) { (interval_in_words(a)) }
-                td { @if let Some(c) = &record.cylinder { (residual(c)) } }
+                td {
+                    @if let Some(cylinder) = &record.cylinder {
+                        (residual(cylinder))
+                        @if let Some(turn) = &record.turn_back {
+                            span.turn { (turn_in_words(turn)) ": " (gain_in_words(turn, cylinder)) }
+                        }
+                    }
+                    @if costs && cost::has_part(record) { a href=(format!("#{}", cost::anchor(index))) { "more" } }
+                }
                 td { @for warning in &record.warnings { p { (warning) } } }
             } @else {
                 td colspan="4" {
@@ -71,7 +80,7 @@ pub fn row(index: usize, record: &Record, picture: &StillPicture) -> Markup {
 fn residual(cylinder: &Cylinder) -> Markup {
     let [low, high] = cylinder.residual_interval95_percent;
     html! {
-        span { (format!("{:.1} % ({low:.1} to {high:.1} %)", cylinder.residual_percent)) }
+        span { (format!("{:.1} % of the cylinder ({low:.1} to {high:.1} %)", cylinder.residual_percent)) }
         @if let Some(residual) = cylinder.residual_d {
             span {
                 (format!("{residual:.2} D"))
@@ -79,6 +88,7 @@ fn residual(cylinder: &Cylinder) -> Markup {
                     (format!(" ({low:.2} to {high:.2} D)"))
                 }
                 (plane_in_words(cylinder))
+                @if let Some(placed) = &cylinder.placed { (format!(", {:.2} D at its intended axis", placed.residual_d)) }
             }
         }
     }
