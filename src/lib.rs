@@ -5,6 +5,7 @@
 //!
 //! - [`commands`]: one file a verb; arguments, calls, messages
 //! - [`report`]: records to files
+//! - [`study`]: records of many stills to answers about groups of eyes
 //! - [`record`]: the measurement record, the public contract
 //! - [`measurement`]: one still all the way, pixels and plan to a record
 //! - [`alignment`]: findings and plan to angle, offset and interval
@@ -27,4 +28,5 @@ pub mod record;
 pub mod report;
 pub mod statistics;
 pub mod stills;
+pub mod study;
 pub mod vision;

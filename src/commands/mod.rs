@@ -1,5 +1,8 @@
 //! One file a verb: arguments, calls, messages; no measuring.
 
+mod agree;
+mod audit;
+mod compare;
 mod files;
 mod measure;
 mod messages;
@@ -7,6 +10,7 @@ mod predict;
 mod schema;
 mod simulate;
 mod standard_output;
+mod study;
 
 use clap::{Parser, Subcommand};
 use messages::say;
@@ -24,6 +28,9 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Verb {
+    Agree(agree::AgreeArgs),
+    Audit(audit::AuditArgs),
+    Compare(compare::CompareArgs),
     Measure(measure::MeasureArgs),
     Predict(predict::PredictArgs),
     Schema(schema::SchemaArgs),
@@ -62,6 +69,9 @@ pub fn run() -> ExitCode {
         }
     };
     let ending = match cli.verb {
+        Verb::Agree(args) => agree::run(&args),
+        Verb::Audit(args) => audit::run(&args),
+        Verb::Compare(args) => compare::run(&args),
         Verb::Measure(args) => measure::run(&args),
         Verb::Predict(args) => predict::run(&args),
         Verb::Schema(args) => schema::run(&args),

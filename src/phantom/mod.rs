@@ -17,6 +17,7 @@ mod pupil;
 mod random;
 pub mod scene;
 mod sclera;
+mod series;
 #[cfg(test)]
 mod tests;
 mod truth;
@@ -25,6 +26,7 @@ mod view;
 pub use camera::encode;
 pub use random::{AxisPlan, Difficulty, MarksShown, Wanted};
 pub use scene::Scene;
+pub use series::{SeriesStill, series};
 pub use truth::{LimbusTruth, MarkVisibility, Truth, Visibility, truth};
 pub use view::View;
 

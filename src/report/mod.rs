@@ -5,6 +5,7 @@ pub mod ndjson;
 pub mod overlay;
 pub mod page;
 mod rounding;
+pub mod study;
 pub mod summary;
 pub mod table;
 pub mod wording;

@@ -3,8 +3,8 @@
 //! Source: Brown & Forsythe (1974), J Am Stat Assoc 69:364-367: analysis of variance of the distances from the group's
 //! median.
 
-use super::descriptive::median;
-use super::distributions::f_upper;
+use super::descriptive::{mean, median, variance};
+use super::distributions::{f_upper, t_two_sided};
 use super::permutation::{LabelExchange, Permuted};
 
 /// A test by an F statistic.
@@ -71,4 +71,30 @@ pub fn brown_forsythe_by_patient(
     let distances = distances_from_median(values, labels);
     let statistic = |labels: &[usize]| analysis_of_variance_f(&distances, labels);
     statistic(labels).is_finite().then(|| LabelExchange::new(labels, patients).test(statistic, draws, seed))
+}
+
+/// A test of two spreads within pairs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PairedSpread {
+    /// Correlation of the sums with the differences of the pairs.
+    pub correlation: f64,
+    /// Student's t of it.
+    pub t: f64,
+    /// Two-sided, n - 2 degrees of freedom.
+    pub p: f64,
+}
+
+/// Do the two values of a pair differ in spread? Their sums and differences are then correlated. `None` for fewer than
+/// three pairs, or where sums or differences do not scatter.
+///
+/// Source: Pitman (1939), Biometrika 31:9-12; Morgan (1939), Biometrika 31:13-19 (from memory).
+pub fn pitman_morgan(pairs: &[[f64; 2]]) -> Option<PairedSpread> {
+    let n = pairs.len() as f64;
+    let sums: Vec<f64> = pairs.iter().map(|[a, b]| a + b).collect();
+    let differences: Vec<f64> = pairs.iter().map(|[a, b]| a - b).collect();
+    let (ms, md) = (mean(&sums)?, mean(&differences)?);
+    let both: f64 = sums.iter().zip(&differences).map(|(s, d)| (s - ms) * (d - md)).sum();
+    let correlation = both / ((n - 1.0) * (variance(&sums)? * variance(&differences)?).sqrt());
+    let t = correlation * ((n - 2.0) / (1.0 - correlation * correlation)).sqrt();
+    (n > 2.0 && correlation.is_finite()).then(|| PairedSpread { correlation, t, p: t_two_sided(t, n - 2.0) })
 }

@@ -129,6 +129,11 @@ fn bland_altman_1986() {
     close(repeated.unwrap().sd, 37.654779, 1e-6);
     let pairs: Vec<[f64; 2]> = (0..17).map(|k| [LARGE[0][k], MINI[0][k]]).collect();
     close(concordance(&pairs).unwrap(), 0.942742, 1e-6);
+    // Pitman-Morgan, recomputed with scipy.
+    let spread = spread_test::pitman_morgan(&pairs).unwrap();
+    close(spread.correlation, 0.0836797, 1e-7);
+    close(spread.t, 0.325231, 1e-6);
+    close(spread.p, 0.749499, 1e-6);
 }
 
 /// Shrout & Fleiss (1979), Psychol Bull 86:420-428: .17 .29 .71 .44 .62 .91.

@@ -1,5 +1,7 @@
 //! `stillaxis simulate`: stills of known truth.
 
+mod series;
+
 use super::Ending;
 use super::files::write_whole;
 use super::messages::Failure;
@@ -7,7 +9,7 @@ use crate::phantom::{self, AxisPlan, Difficulty, MarksShown, Scene, Truth, Wante
 use rayon::prelude::*;
 use std::fs;
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Draw stills of known truth, with their truth.json and case sheet.
 #[derive(Debug, clap::Args)]
@@ -33,6 +35,10 @@ pub(super) struct SimulateArgs {
     /// Also write scenes.json, every parameter of each still
     #[arg(long)]
     scenes: bool,
+    /// Draw a series of operations to audit instead: 40 patients, three operators, two ways of marking, with dates and
+    /// readings.csv, what two drawn readers read
+    #[arg(long, conflicts_with_all = ["count", "marks", "axis", "difficulty", "scenes"])]
+    series: bool,
 }
 
 /// One still, drawn and written.
@@ -45,6 +51,9 @@ struct Drawn {
 /// Draw and write.
 pub(super) fn run(args: &SimulateArgs) -> Result<Ending, Failure> {
     fs::create_dir_all(&args.out).map_err(|e| Failure::at(&args.out, e))?;
+    if args.series {
+        return series::run(&args.out, args.seed);
+    }
     let wanted = Wanted { difficulty: args.difficulty, marks: args.marks, axis: args.axis };
     let drawn: Vec<Drawn> = (0..args.count)
         .into_par_iter()
@@ -65,10 +74,14 @@ pub(super) fn run(args: &SimulateArgs) -> Result<Ending, Failure> {
 }
 
 fn draw_and_write(args: &SimulateArgs, still: u64, wanted: &Wanted) -> Result<Drawn, Failure> {
-    let scene = Scene::random(args.seed, still, wanted);
+    draw_scene(&args.out, &format!("still_{still:04}"), Scene::random(args.seed, still, wanted))
+}
+
+/// Draw a scene and write it under `stem` and the ending of its format.
+fn draw_scene(out: &Path, stem: &str, scene: Scene) -> Result<Drawn, Failure> {
     let extension = if scene.camera.jpeg_quality.is_some() { "jpg" } else { "png" };
-    let name = format!("still_{still:04}.{extension}");
-    let path = args.out.join(&name);
+    let name = format!("{stem}.{extension}");
+    let path = out.join(&name);
     let no_limbus = || Failure::at(&path, "the scene has no limbus");
     let drawing = phantom::draw(&scene).ok_or_else(no_limbus)?;
     let truth = phantom::truth(&scene, &name, &drawing.visibility).ok_or_else(no_limbus)?;
@@ -129,6 +142,7 @@ mod tests {
                     axis: AxisPlan::Anywhere,
                     difficulty: Difficulty::Easy,
                     scenes: true,
+                    series: false,
                 };
                 let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
                 assert_eq!(pool.install(|| run(&args)).unwrap(), Ending::Done);

@@ -1,0 +1,92 @@
+//! What audit, compare and agree have in common: records in, a page with its numbers out.
+
+use super::Ending;
+use super::files::write_whole;
+use super::messages::{Failure, counted, say};
+use crate::report::study;
+use crate::stills::load::shown;
+use crate::study::figures::Study;
+use crate::study::reading::{Choice, Read, read};
+use std::collections::BTreeSet;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// Name of the records in a folder of results.
+const RECORDS: &str = "measurements.ndjson";
+const PAGE: &str = "report.html";
+
+/// Arguments of all three.
+#[derive(Debug, clap::Args)]
+pub(super) struct StudyArgs {
+    /// Folder to write report.html and its numbers to, as JSON and CSV; made if it is missing
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Only stills of this stage count (column `stage` of the case sheet)
+    #[arg(long, value_name = "STAGE")]
+    pub stage: Option<String>,
+}
+
+/// Read the records, and say what cannot be used.
+pub(super) fn records(results: &[PathBuf], args: &StudyArgs) -> Result<Read, Failure> {
+    if args.out.join(RECORDS).exists() {
+        let why = "holds the results of measure, whose report.html would be lost: give another folder";
+        return Err(Failure::at(&args.out, why));
+    }
+    let files: Vec<(String, Vec<u8>)> = results.iter().map(|path| file(path)).collect::<Result<_, _>>()?;
+    let found = read(&files, &Choice { stage: args.stage.clone() });
+    found.messages.iter().for_each(say);
+    if found.stills.is_empty() {
+        let records = found.inclusions.first().map_or(0, |all| all.records);
+        let names: Vec<String> = files.into_iter().map(|(name, _)| name).collect();
+        let reasons = found.inclusions.iter().skip(1).filter(|i| i.records > 0);
+        let reasons: Vec<String> = reasons.map(|i| format!("{}: {}", i.what, i.records)).collect();
+        let why = if reasons.is_empty() { String::new() } else { format!(" ({})", reasons.join("; ")) };
+        let count = counted(records, "record", "records");
+        return Err(Failure(format!("{}: none of {count} can be counted{why}", names.join(", "))));
+    }
+    Ok(found)
+}
+
+fn file(path: &Path) -> Result<(String, Vec<u8>), Failure> {
+    let file = if path.is_dir() { path.join(RECORDS) } else { path.to_owned() };
+    let bytes = std::fs::read(&file).map_err(|error| Failure::at(&file, error))?;
+    Ok((shown(&file), bytes))
+}
+
+/// That a column is in the sheet.
+pub(super) fn known_column(read: &Read, column: &str) -> Result<(), Failure> {
+    let columns: BTreeSet<&String> = read.stills.iter().flat_map(|still| still.columns.keys()).collect();
+    if columns.iter().any(|known| *known == column) {
+        return Ok(());
+    }
+    let names: Vec<&str> = columns.iter().map(|name| name.as_str()).collect();
+    let found = if names.is_empty() { "no column at all".to_owned() } else { names.join(", ") };
+    Err(Failure(format!("--by {column:?}: no such column in the case sheet; the records have {found}")))
+}
+
+/// Write the page and its numbers, and say where.
+pub(super) fn write(args: &StudyArgs, study: &Study) -> Result<Ending, Failure> {
+    std::fs::create_dir_all(&args.out).map_err(|error| Failure::at(&args.out, error))?;
+    let keep = |name: &str, bytes: io::Result<Vec<u8>>| {
+        let path = args.out.join(name);
+        bytes.and_then(|bytes| write_whole(&path, &bytes)).map_err(|error| Failure::at(&path, error))
+    };
+    keep(PAGE, study::html(study).map(String::into_bytes))?;
+    keep(&format!("{}.json", study.command), study::json(study))?;
+    keep(&format!("{}.csv", study.command), study::csv(study))?;
+    super::standard_output::print(&format!("{}\n{}\n", study.headline, shown(&args.out.join(PAGE))))?;
+    let unusable = study.inclusions.iter().any(|i| i.what.starts_with("left out") && !i.what.contains("case sheet"));
+    Ok(if unusable && args.stage.is_none() { Ending::Partly } else { Ending::Done })
+}
+
+/// Programs that made the records, for the methods.
+pub(super) fn made_by(read: &Read) -> String {
+    let programs: BTreeSet<&str> = read.stills.iter().map(|still| still.program.as_str()).collect();
+    format!("Records made by {}.", programs.into_iter().collect::<Vec<_>>().join("; "))
+}
+
+/// Limits of size, degrees: more than 0.
+pub(super) fn limit(text: &str) -> Result<f64, String> {
+    let value: f64 = text.trim().parse().map_err(|_| "expected a number of degrees".to_owned())?;
+    if value > 0.0 && value <= 90.0 { Ok(value) } else { Err("expected more than 0 and at most 90 degrees".to_owned()) }
+}

@@ -1,0 +1,8 @@
+//! A study to report.html, and the same numbers as JSON and CSV.
+
+mod charts;
+mod data;
+mod page;
+
+pub use data::{csv, json};
+pub use page::html;

@@ -1,0 +1,238 @@
+//! Two groups of eyes side by side, patients kept together.
+
+use super::estimates::error;
+use super::eye::Eye;
+use super::figures::Behind;
+use crate::geometry::axis_difference;
+use crate::statistics::bootstrap::{Bootstrapped, Settings, bootstrap};
+use crate::statistics::clusters::numbered;
+use crate::statistics::jackknife::{self, Scale};
+use crate::statistics::permutation::{LabelExchange, mean_distance};
+use crate::statistics::{COVERAGE, Interval, axial, descriptive, rank_tests, spread_test};
+
+/// Values of two groups (or more, for tests of all at once).
+pub struct Pair {
+    /// `first − second`.
+    pub name: String,
+    /// Value of each eye: errors are unwrapped about their group's axial mean, degrees.
+    pub errors: Vec<f64>,
+    /// Group of each.
+    pub labels: Vec<usize>,
+    /// Patient of each, numbers from 0.
+    pub patients: Vec<usize>,
+    /// Eyes without a patient.
+    pub unknown: usize,
+    clusters: usize,
+}
+
+/// Per patient and group: eyes, cosine and sine of the doubled error, sum, sum of squares, sum of sizes, eyes within the limit.
+type Sums = [[f64; 7]; 2];
+
+impl Pair {
+    /// Errors of two groups of named eyes.
+    pub fn new(first: (&str, &[&Eye]), second: (&str, &[&Eye])) -> Self {
+        let mut pair = Self::by(first, second, error);
+        pair.unwrap();
+        pair
+    }
+
+    /// Another value of two groups.
+    pub fn by(first: (&str, &[&Eye]), second: (&str, &[&Eye]), value: impl Fn(&Eye) -> Option<f64>) -> Self {
+        Self { name: format!("{} − {}", first.0, second.0), ..Self::collect(&[first, second], value) }
+    }
+
+    /// Errors of all groups.
+    pub fn of_all(groups: &[(&str, &[&Eye])]) -> Self {
+        let mut all = Self::collect(groups, error);
+        all.unwrap();
+        all
+    }
+
+    fn collect(groups: &[(&str, &[&Eye])], value: impl Fn(&Eye) -> Option<f64>) -> Self {
+        let (mut errors, mut labels, mut keys) = (Vec::new(), Vec::new(), Vec::new());
+        for (label, (_, eyes)) in groups.iter().enumerate() {
+            for eye in *eyes {
+                if let Some(v) = value(eye).filter(|v| v.is_finite()) {
+                    let alone = (1, keys.len().to_string());
+                    keys.push(eye.patient.as_ref().map_or(alone, |patient| (0, patient.clone())));
+                    errors.push(v);
+                    labels.push(label);
+                }
+            }
+        }
+        let unknown = keys.iter().filter(|key| key.0 == 1).count();
+        let (patients, clusters) = numbered(keys.into_iter());
+        Self { name: String::new(), errors, labels, patients, unknown, clusters }
+    }
+
+    fn unwrap(&mut self) {
+        for group in 0..=self.labels.iter().copied().max().unwrap_or(0) {
+            let of: Vec<usize> = (0..self.labels.len()).filter(|k| self.labels[*k] == group).collect();
+            let values: Vec<f64> = of.iter().map(|k| self.errors[*k]).collect();
+            if let Some(mean) = axial::mean_difference(&values) {
+                for (k, value) in of.iter().zip(axial::unwrapped(&values, mean)) {
+                    self.errors[*k] = value;
+                }
+            }
+        }
+    }
+
+    /// Eyes and patients.
+    pub fn behind(&self) -> Behind {
+        Behind { eyes: self.errors.len(), patients: (self.unknown == 0).then_some(self.clusters) }
+    }
+
+    /// Whether every patient is named and gives one eye.
+    pub fn independent(&self) -> bool {
+        self.unknown == 0 && self.clusters == self.errors.len()
+    }
+
+    fn of(&self, group: usize) -> Vec<f64> {
+        self.errors.iter().zip(&self.labels).filter(|(_, label)| **label == group).map(|(e, _)| *e).collect()
+    }
+
+    /// Whether both groups have two values.
+    pub fn both_have_two(&self) -> bool {
+        self.of(0).len() > 1 && self.of(1).len() > 1
+    }
+
+    /// Sizes of both groups.
+    pub fn sizes(&self) -> (Vec<f64>, Vec<f64>) {
+        let sizes = |group| self.of(group).iter().map(|e| e.abs()).collect();
+        (sizes(0), sizes(1))
+    }
+
+    /// Ratio of the standard deviations.
+    pub fn spread_ratio(&self) -> f64 {
+        let sd = |group| descriptive::standard_deviation(&self.of(group)).unwrap_or(f64::NAN);
+        sd(0) / sd(1)
+    }
+
+    fn sums(&self, limit: f64) -> Vec<Sums> {
+        let mut sums = vec![[[0.0; 7]; 2]; self.clusters];
+        for ((error, label), patient) in self.errors.iter().zip(&self.labels).zip(&self.patients) {
+            let (sin, cos) = (2.0 * error).to_radians().sin_cos();
+            let within = f64::from(u8::from(error.abs() <= limit));
+            let parts = [1.0, cos, sin, *error, error * error, error.abs(), within];
+            sums[*patient][*label].iter_mut().zip(parts).for_each(|(sum, part)| *sum += part);
+        }
+        sums
+    }
+
+    /// Patients of the first group alone, of the second alone, of both; one that would stand alone joins the most.
+    fn strata(&self) -> Vec<usize> {
+        let mut has = vec![[false; 2]; self.clusters];
+        for (label, patient) in self.labels.iter().zip(&self.patients) {
+            has[*patient][*label] = true;
+        }
+        let mut strata: Vec<usize> = has.iter().map(|[a, b]| usize::from(*b) + usize::from(*a && *b)).collect();
+        let count = |strata: &[usize], of: usize| strata.iter().filter(|s| **s == of).count();
+        let most = (0..3).max_by_key(|of| count(&strata, *of)).unwrap_or(0);
+        for of in 0..3 {
+            if count(&strata, of) == 1 {
+                strata.iter_mut().filter(|s| **s == of).for_each(|s| *s = most);
+            }
+        }
+        strata
+    }
+
+    fn settings(&self, seed: u64) -> Settings {
+        let inflation = (1.0 + self.unknown as f64 / self.errors.len().max(1) as f64).sqrt();
+        Settings { seed, inflation, ..Settings::default() }
+    }
+
+    /// Difference of axial means, ratio of spreads, difference of mean sizes, difference of the shares within `limit`.
+    pub fn bootstrap(&self, limit: f64, seed: u64) -> Vec<Bootstrapped> {
+        let sums = self.sums(limit);
+        let observed = difference_of_means(&whole(&sums, &vec![1.0; self.clusters]));
+        let statistic = |weights: &[f64], out: &mut [f64]| {
+            let both = whole(&sums, weights);
+            out[0] = observed + axis_difference(observed, difference_of_means(&both));
+            let [a, b] = both;
+            out[1] = sd(&a) / sd(&b);
+            out[2] = a[5] / a[0] - b[5] / b[0];
+            out[3] = a[6] / a[0] - b[6] / b[0];
+        };
+        bootstrap(&self.strata(), 4, statistic, &self.settings(seed))
+    }
+
+    /// Interval of the ratio of spreads, by the jackknife over patients.
+    pub fn spread_ratio_interval(&self) -> Option<Interval> {
+        let sums = self.sums(0.0);
+        let ratio = |weights: &[f64]| {
+            let [a, b] = whole(&sums, weights);
+            sd(&a) / sd(&b)
+        };
+        let interval = jackknife::interval(self.clusters, COVERAGE, Scale::Logarithm, ratio)?;
+        let factor = self.settings(0).inflation;
+        let middle = (interval.low * interval.high).sqrt();
+        let end = |end: f64| middle * (end / middle).powf(factor);
+        Some(Interval { low: end(interval.low), high: end(interval.high) })
+    }
+
+    /// Difference of means.
+    pub fn mean_difference(&self, seed: u64) -> Bootstrapped {
+        let sums = self.sums(0.0);
+        let statistic = |weights: &[f64], out: &mut [f64]| {
+            let [a, b] = whole(&sums, weights);
+            out[0] = a[3] / a[0] - b[3] / b[0];
+        };
+        bootstrap(&self.strata(), 1, statistic, &self.settings(seed))[0]
+    }
+
+    /// P-values by exchanging patients: mean error, spread, mean size, size by ranks. NaN where a patient is not named.
+    pub fn p_values(&self, draws: u32, seed: u64) -> [f64; 4] {
+        if self.unknown > 0 {
+            return [f64::NAN; 4];
+        }
+        let exchange = LabelExchange::new(&self.labels, &self.patients);
+        let sizes: Vec<f64> = self.errors.iter().map(|e| e.abs()).collect();
+        let spread = spread_test::brown_forsythe_by_patient(&self.errors, &self.labels, &self.patients, draws, seed);
+        [
+            exchange.test(mean_distance(&self.errors), draws, seed).p,
+            spread.map_or(f64::NAN, |test| test.p),
+            exchange.test(mean_distance(&sizes), draws, seed).p,
+            exchange.test(rank_tests::mann_whitney_distance(&sizes), draws, seed).p,
+        ]
+    }
+
+    /// Errors of those patients who have one eye in each group.
+    pub fn within_patients(&self) -> Vec<[f64; 2]> {
+        if self.unknown > 0 {
+            return Vec::new();
+        }
+        let mut eyes: Vec<[Vec<f64>; 2]> = vec![Default::default(); self.clusters];
+        for ((error, label), patient) in self.errors.iter().zip(&self.labels).zip(&self.patients) {
+            eyes[*patient][*label].push(*error);
+        }
+        eyes.iter().filter(|[a, b]| a.len() == 1 && b.len() == 1).map(|[a, b]| [a[0], b[0]]).collect()
+    }
+}
+
+/// P of the mean difference in size of pairs, by exchanging within each.
+pub fn p_within(both: &[[f64; 2]], draws: u32, seed: u64) -> f64 {
+    let sizes: Vec<f64> = both.iter().flatten().map(|e| e.abs()).collect();
+    let labels: Vec<usize> = (0..sizes.len()).map(|k| k % 2).collect();
+    let pairs: Vec<usize> = (0..sizes.len()).map(|k| k / 2).collect();
+    LabelExchange::new(&labels, &pairs).test(mean_distance(&sizes), draws, seed).p
+}
+
+fn whole(sums: &[Sums], weights: &[f64]) -> Sums {
+    let mut whole = [[0.0; 7]; 2];
+    for (of_patient, weight) in sums.iter().zip(weights).filter(|(_, weight)| **weight != 0.0) {
+        for (sum, part) in whole.iter_mut().flatten().zip(of_patient.iter().flatten()) {
+            *sum += weight * part;
+        }
+    }
+    whole
+}
+
+fn sd([n, _, _, sum, squares, ..]: &[f64; 7]) -> f64 {
+    ((squares - sum * sum / n) / (n - 1.0)).max(0.0).sqrt()
+}
+
+fn difference_of_means(both: &Sums) -> f64 {
+    let [first, second] =
+        both.map(|[n, cos, sin, ..]| axial::mean_of_sums(cos, sin, n).map_or(f64::NAN, |(mean, _)| mean));
+    axis_difference(second, first)
+}

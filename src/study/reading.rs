@@ -1,0 +1,335 @@
+//! Lines of measurements.ndjson to stills. A line that cannot be used is counted under its reason; none is dropped silently.
+//!
+//! Only the fields that are needed are read, so that records with further ones are read alike.
+
+use super::figures::Inclusion;
+use crate::record::SCHEMA_VERSION;
+use rayon::prelude::*;
+use serde::Deserialize;
+use serde_json::Value;
+use std::collections::{BTreeMap, HashSet};
+use std::sync::Arc;
+
+/// A size of error that is not possible, degrees.
+const RIGHT_ANGLE_DEG: f64 = 90.0;
+
+/// The row of the case sheet, shared by the stills of an eye.
+pub type Columns = Arc<BTreeMap<String, String>>;
+
+/// A still that counts.
+#[derive(Clone, Debug)]
+pub struct StillRead {
+    /// Path as the record has it.
+    pub path: String,
+    /// Columns of the case sheet.
+    pub columns: Columns,
+    /// What was measured, or the code of the first refusal.
+    pub result: Result<Measure, String>,
+    /// Quality of the reference marks, also of a refused still.
+    pub marks: MarkQuality,
+    /// Program and settings that made the record.
+    pub program: String,
+}
+
+/// What was measured in a still.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Measure {
+    /// Error, degrees, [-90, 90).
+    pub error_deg: f64,
+    /// Variance of its reading that a further still of the eye would lessen, degrees squared.
+    pub own_variance_deg2: f64,
+    /// Variance of its reading that all stills of the eye share (the oval of the limbus), degrees squared.
+    pub shared_variance_deg2: f64,
+    /// Lens axis in the eye's notation, degrees.
+    pub lens_axis_deg: Option<f64>,
+    /// Residual, percent of the cylinder.
+    pub residual_percent: Option<f64>,
+    /// Residual cylinder, D, and plane.
+    pub residual_d: Option<f64>,
+    /// J0 and J45 of the residual refraction, D.
+    pub power_vector_d: Option<[f64; 2]>,
+    /// Whether the dioptres hold at the cornea.
+    pub at_cornea: bool,
+}
+
+/// Quality of the reference marks of a still; `None` where nothing tells it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct MarkQuality {
+    /// Mean size of the lean from the radial direction, degrees.
+    pub lean_deg: Option<f64>,
+    /// Mean length, mm.
+    pub length_mm: Option<f64>,
+    /// Mean width, mm.
+    pub width_mm: Option<f64>,
+    /// Mean contrast.
+    pub contrast: Option<f64>,
+    /// How far two marks are from opposite, degrees, as a size.
+    pub opposition_deg: Option<f64>,
+    /// Standard deviation of reading them, degrees: root of their part of the variance.
+    pub reading_sd_deg: Option<f64>,
+}
+
+/// What the files held.
+#[derive(Clone, Debug, Default)]
+pub struct Read {
+    /// Stills that count, in the order read.
+    pub stills: Vec<StillRead>,
+    /// What became of every record.
+    pub inclusions: Vec<Inclusion>,
+    /// What was wrong, with file and line, for people; a few of each kind.
+    pub messages: Vec<String>,
+}
+
+#[derive(Deserialize)]
+struct Line {
+    schema: Option<Value>,
+    still: Option<LineStill>,
+    #[serde(default)]
+    case: BTreeMap<String, Value>,
+    outcome: Option<String>,
+    #[serde(default)]
+    refusals: Vec<LineRefusal>,
+    #[serde(default)]
+    reference_marks: Vec<LineMark>,
+    alignment: Option<LineAlignment>,
+    cylinder: Option<LineCylinder>,
+    program: Option<LineProgram>,
+}
+
+#[derive(Deserialize)]
+struct LineStill {
+    #[serde(default)]
+    path: String,
+    #[serde(default)]
+    sha256: String,
+}
+
+#[derive(Deserialize)]
+struct LineRefusal {
+    #[serde(default)]
+    code: String,
+}
+
+#[derive(Deserialize)]
+struct LineMark {
+    length_mm: Option<f64>,
+    width_mm: Option<f64>,
+    lean_deg: Option<f64>,
+    contrast: Option<f64>,
+}
+
+#[derive(Deserialize)]
+struct LineAlignment {
+    error_deg: Option<f64>,
+    sd_deg: Option<f64>,
+    lens_axis_in_eye_deg: Option<f64>,
+    marks_opposition_deg: Option<f64>,
+    variance_parts_deg2: Option<BTreeMap<String, Option<f64>>>,
+}
+
+#[derive(Deserialize)]
+struct LineCylinder {
+    #[serde(default)]
+    plane: String,
+    residual_percent: Option<f64>,
+    residual_d: Option<f64>,
+    j0_d: Option<f64>,
+    j45_d: Option<f64>,
+}
+
+#[derive(Deserialize)]
+struct LineProgram {
+    #[serde(default)]
+    version: String,
+    #[serde(default)]
+    settings: String,
+}
+
+/// A refusal code as a phrase.
+pub fn in_words(code: &str) -> String {
+    code.replace('_', " ")
+}
+
+/// What a line is.
+enum Parsed {
+    Still {
+        still: Box<StillRead>,
+        identity: String,
+        excluded: Option<String>,
+    },
+    /// Reason, and detail for the message.
+    Unusable(&'static str, String),
+}
+
+/// How a still is left out on wish.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Choice {
+    /// Stage that counts; all where `None`.
+    pub stage: Option<String>,
+}
+
+/// Read files: their names for messages, and their bytes.
+pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
+    let mut tally = Tally::default();
+    let mut seen = HashSet::new();
+    let mut stills = Vec::new();
+    for (name, bytes) in files {
+        let lines: Vec<(usize, &[u8])> = bytes
+            .split(|byte| *byte == b'\n')
+            .enumerate()
+            .filter(|(_, line)| !line.trim_ascii().is_empty())
+            .map(|(at, line)| (at + 1, line))
+            .collect();
+        let parsed: Vec<Parsed> = lines.par_iter().map(|(_, line)| parse(line)).collect();
+        for ((at, _), parsed) in lines.iter().zip(parsed) {
+            tally.records += 1;
+            let place = format!("{name}: line {at}");
+            match parsed {
+                Parsed::Unusable(reason, detail) => tally.leave_out(reason, &place, &detail),
+                Parsed::Still { still, identity, excluded } => {
+                    let stage = still.columns.get("stage").map_or("", String::as_str).trim();
+                    if !seen.insert(identity) {
+                        tally.leave_out("the same still again: the first record counts", &place, &still.path);
+                    } else if let Some(reason) = excluded {
+                        tally.leave_out(&format!("left out by the case sheet: {reason}"), &place, &still.path);
+                    } else if choice.stage.as_deref().is_some_and(|wanted| wanted != stage) {
+                        tally.leave_out("of another stage", &place, &still.path);
+                    } else {
+                        stills.push(*still);
+                    }
+                }
+            }
+        }
+    }
+    let mut inclusions = vec![Inclusion::new("records read", tally.records)];
+    inclusions
+        .extend(tally.left_out.iter().map(|(reason, count)| Inclusion::new(format!("left out: {reason}"), *count)));
+    let measured = stills.iter().filter(|still| still.result.is_ok()).count();
+    inclusions.push(Inclusion::new("counted: measured", measured));
+    let mut refused: BTreeMap<&str, usize> = BTreeMap::new();
+    for code in stills.iter().filter_map(|still| still.result.as_ref().err()) {
+        *refused.entry(code).or_default() += 1;
+    }
+    inclusions.extend(
+        refused.iter().map(|(code, count)| Inclusion::new(format!("counted: refused, {}", in_words(code)), *count)),
+    );
+    Read { stills, inclusions, messages: tally.messages }
+}
+
+#[derive(Default)]
+struct Tally {
+    records: usize,
+    left_out: BTreeMap<String, usize>,
+    messages: Vec<String>,
+}
+
+impl Tally {
+    fn leave_out(&mut self, reason: &str, place: &str, detail: &str) {
+        /// Messages of one kind, so that a file of another form does not fill the screen.
+        const SHOWN: usize = 3;
+        let count = self.left_out.entry(reason.to_owned()).or_default();
+        *count += 1;
+        if *count <= SHOWN {
+            self.messages.push(format!("{place}: {reason}: {detail}"));
+        } else if *count == SHOWN + 1 {
+            self.messages.push(format!("{reason}: further records like this are counted in the report"));
+        }
+    }
+}
+
+fn parse(bytes: &[u8]) -> Parsed {
+    let line: Line = match serde_json::from_slice(bytes) {
+        Ok(line) => line,
+        Err(error) => return Parsed::Unusable("not a record", error.to_string()),
+    };
+    match line.schema.as_ref().and_then(Value::as_u64) {
+        Some(schema) if schema == u64::from(SCHEMA_VERSION) => {}
+        _ => {
+            let found = line.schema.map_or("none".to_owned(), |schema| schema.to_string());
+            let detail = format!("found schema {found}, expected {SCHEMA_VERSION}");
+            return Parsed::Unusable("a record of another schema version", detail);
+        }
+    }
+    let Some(still) = line.still else {
+        return Parsed::Unusable("not a record", "no field \"still\"".to_owned());
+    };
+    let measure = line.alignment.as_ref().map(|alignment| measure(alignment, line.cylinder.as_ref()));
+    let result = match (line.outcome.as_deref(), measure) {
+        (Some("measured"), Some(Ok(measure))) => Ok(measure),
+        (Some("measured"), Some(Err(detail))) => {
+            return Parsed::Unusable("measured, but without a usable angle", detail);
+        }
+        (Some("measured"), None) => {
+            return Parsed::Unusable("measured, but without a usable angle", "no field \"alignment\"".to_owned());
+        }
+        (Some(outcome @ ("refused" | "unreadable")), _) => {
+            Err(line.refusals.first().map_or(outcome, |refusal| refusal.code.as_str()).to_owned())
+        }
+        (outcome, _) => {
+            let found = outcome.unwrap_or("none");
+            let detail = format!("outcome {found:?}, expected measured, refused or unreadable");
+            return Parsed::Unusable("not a record", detail);
+        }
+    };
+    let columns: BTreeMap<String, String> = line
+        .case
+        .into_iter()
+        .map(|(column, value)| match value {
+            Value::String(text) => (column, text),
+            Value::Null => (column, String::new()),
+            other => (column, other.to_string()),
+        })
+        .collect();
+    let excluded = columns.get("exclude").is_some_and(|cell| cell.trim().eq_ignore_ascii_case("true")).then(|| {
+        let reason = columns.get("exclude_reason").map_or("", String::as_str).trim();
+        if reason.is_empty() { "no reason given".to_owned() } else { reason.to_owned() }
+    });
+    let identity = if still.sha256.is_empty() { still.path.clone() } else { still.sha256 };
+    let program = line.program.map_or_else(
+        || "stillaxis of unknown version".to_owned(),
+        |p| format!("stillaxis {} {}", p.version, p.settings).trim_end().to_owned(),
+    );
+    let marks = quality(&line.reference_marks, line.alignment.as_ref());
+    let still = StillRead { path: still.path, columns: Arc::new(columns), result, marks, program };
+    Parsed::Still { still: Box::new(still), identity, excluded }
+}
+
+fn measure(alignment: &LineAlignment, cylinder: Option<&LineCylinder>) -> Result<Measure, String> {
+    let error_deg = alignment.error_deg.ok_or("error_deg is null")?;
+    if !(-RIGHT_ANGLE_DEG..=RIGHT_ANGLE_DEG).contains(&error_deg) {
+        return Err(format!("error_deg is {error_deg}, expected -90 to 90"));
+    }
+    let sd = alignment.sd_deg.ok_or("sd_deg is null")?;
+    if sd < 0.0 {
+        return Err(format!("sd_deg is {sd}, expected 0 or more"));
+    }
+    let part = |name: &str| alignment.variance_parts_deg2.as_ref()?.get(name).copied().flatten();
+    let shared = part("oval").unwrap_or(0.0).clamp(0.0, sd * sd);
+    let both = |c: &LineCylinder| Some([c.j0_d?, c.j45_d?]);
+    Ok(Measure {
+        error_deg,
+        own_variance_deg2: sd * sd - shared,
+        shared_variance_deg2: shared,
+        lens_axis_deg: alignment.lens_axis_in_eye_deg,
+        residual_percent: cylinder.and_then(|c| c.residual_percent),
+        residual_d: cylinder.and_then(|c| c.residual_d),
+        power_vector_d: cylinder.and_then(both),
+        at_cornea: cylinder.is_some_and(|c| c.plane == "cornea"),
+    })
+}
+
+fn quality(marks: &[LineMark], alignment: Option<&LineAlignment>) -> MarkQuality {
+    let mean = |of: &dyn Fn(&LineMark) -> Option<f64>| {
+        let known: Vec<f64> = marks.iter().filter_map(of).collect();
+        crate::statistics::descriptive::mean(&known)
+    };
+    let part = alignment.and_then(|a| a.variance_parts_deg2.as_ref()?.get("reference_marks").copied().flatten());
+    MarkQuality {
+        lean_deg: mean(&|mark| mark.lean_deg.map(f64::abs)),
+        length_mm: mean(&|mark| mark.length_mm),
+        width_mm: mean(&|mark| mark.width_mm),
+        contrast: mean(&|mark| mark.contrast),
+        opposition_deg: alignment.and_then(|a| a.marks_opposition_deg).map(f64::abs),
+        reading_sd_deg: part.map(|variance| variance.max(0.0).sqrt()),
+    }
+}

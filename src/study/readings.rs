@@ -1,0 +1,103 @@
+//! Readers' readings: a CSV file with a column `still` (file name, or end of the path), `reader`, `error_deg` (lens axis less
+//! intended axis, degrees, counter-clockwise positive), one row a reading. Other columns are ignored.
+
+use super::figures::Inclusion;
+use std::collections::{BTreeMap, HashMap};
+use std::path::Path;
+
+/// The columns that are read.
+const COLUMNS: [&str; 3] = ["still", "reader", "error_deg"];
+/// A size of error that is not possible, degrees.
+const RIGHT_ANGLE_DEG: f64 = 90.0;
+
+/// The readings of one reader: of each still, by its place in the list of stills, in the order of the file.
+pub type OfReader = BTreeMap<usize, Vec<f64>>;
+
+/// What the file held.
+#[derive(Clone, Debug, Default)]
+pub struct Readings {
+    /// By reader, in the order of their names.
+    pub readers: BTreeMap<String, OfReader>,
+    /// What became of every row.
+    pub inclusions: Vec<Inclusion>,
+    /// What was wrong, with line, for people.
+    pub messages: Vec<String>,
+}
+
+/// Why a file of readings cannot be used at all.
+#[derive(Debug, thiserror::Error)]
+pub enum ReadingsError {
+    /// A column is missing.
+    #[error("no column {missing:?}; found {found:?}, expected still, reader and error_deg (degrees)")]
+    NoColumn {
+        /// The column.
+        missing: &'static str,
+        /// What the first line has.
+        found: Vec<String>,
+    },
+    /// No CSV.
+    #[error("not a CSV file: {0}")]
+    NotCsv(#[from] csv::Error),
+}
+
+/// Read the file.
+///
+/// - `stills`: paths of the stills that the readings may be of
+///
+/// # Errors
+/// [`ReadingsError`] where the file is no CSV or lacks a column. Faulty rows are counted and told of, not fatal.
+pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
+    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(without_mark(bytes));
+    let headings: Vec<String> = reader.headers()?.iter().map(str::to_lowercase).collect();
+    let mut columns = [0; 3];
+    for (at, name) in columns.iter_mut().zip(COLUMNS) {
+        let found = headings.iter().position(|heading| heading == name);
+        *at = found.ok_or_else(|| ReadingsError::NoColumn { missing: name, found: headings.clone() })?;
+    }
+    let mut known: HashMap<&str, Vec<usize>> = HashMap::new();
+    for (at, path) in stills.iter().enumerate() {
+        let name = Path::new(path).file_name().and_then(|name| name.to_str()).unwrap_or(path);
+        known.entry(name).or_default().push(at);
+    }
+    let mut readings = Readings::default();
+    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut rows = 0;
+    for row in reader.records() {
+        let row = row?;
+        rows += 1;
+        let line = row.position().map_or(0, csv::Position::line);
+        let cell = |k: usize| row.get(columns[k]).unwrap_or("");
+        let (still, name, value) = (cell(0), cell(1), cell(2));
+        let mut fault = |reason: &'static str, detail: String| {
+            *counts.entry(reason).or_default() += 1;
+            readings.messages.push(format!("line {line}: {detail}"));
+        };
+        let parsed = value.parse::<f64>().ok().filter(|v| v.abs() <= RIGHT_ANGLE_DEG);
+        let Some(error_deg) = parsed else {
+            let reason = if value.is_empty() { "no value" } else { "not an angle from -90 to 90 degrees" };
+            fault(reason, format!("error_deg is {value:?}, expected -90 to 90 degrees"));
+            continue;
+        };
+        if name.is_empty() {
+            fault("no reader", "reader is empty".to_owned());
+            continue;
+        }
+        let file = Path::new(still).file_name().and_then(|name| name.to_str()).unwrap_or("");
+        let ends = |at: &&usize| Path::new(stills[**at]).ends_with(still.trim_start_matches("../"));
+        match known.get(file).map(|at| at.iter().filter(ends).collect::<Vec<_>>()).as_deref() {
+            Some([at]) => readings.readers.entry(name.to_owned()).or_default().entry(**at).or_default().push(error_deg),
+            Some([_, _, ..]) => fault("still in doubt", format!("{still:?} fits several records")),
+            _ => fault("no record of the still", format!("no record of the still {still:?}")),
+        }
+    }
+    readings.inclusions = vec![Inclusion::new("readings read", rows)];
+    readings.inclusions.extend(counts.iter().map(|(why, n)| Inclusion::new(format!("readings left out: {why}"), *n)));
+    let kept: usize = readings.readers.values().flat_map(BTreeMap::values).map(Vec::len).sum();
+    readings.inclusions.push(Inclusion::new("readings counted", kept));
+    Ok(readings)
+}
+
+/// Spreadsheets put a byte-order mark first.
+fn without_mark(bytes: &[u8]) -> &[u8] {
+    bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes)
+}

@@ -1,0 +1,147 @@
+//! What the commands say of records whose answers can be worked out by hand.
+
+use crate::records::{figure, included, measured, refused, run, two_groups, write};
+use crate::support::stillaxis;
+use serde_json::{Value, json};
+
+fn value(figure: &Value) -> f64 {
+    figure["value"].as_f64().unwrap_or_else(|| panic!("a value in {figure}"))
+}
+
+#[track_caller]
+fn close(got: f64, expected: f64) {
+    assert!((got - expected).abs() < 1e-9, "{got} is not {expected}");
+}
+
+/// Errors -6 to 6: spread sqrt(182 / 12), mean size 42 / 13; the reading variance 0.25 comes out of the variance.
+#[test]
+fn audit_by_hand() {
+    let (done, answers) = run("audit", &two_groups(), &["--by", "technique"]);
+    let answers = answers.unwrap_or_else(|| panic!("{done:?}"));
+    assert_eq!(done.code, Some(0), "{done:?}");
+    let broad = "technique: broad";
+    close(value(figure(&answers, "Alignment", broad, "mean error")), 0.0);
+    close(value(figure(&answers, "Alignment", broad, "spread (SD)")), (182.0_f64 / 12.0).sqrt());
+    close(
+        value(figure(&answers, "Alignment", broad, "spread (SD), reading taken out")),
+        (182.0_f64 / 12.0 - 0.25).sqrt(),
+    );
+    close(value(figure(&answers, "Alignment", broad, "mean size")), 42.0 / 13.0);
+    close(value(figure(&answers, "Alignment", broad, "median size")), 3.0);
+    close(value(figure(&answers, "Within the limits", broad, "within 5°")), 1100.0 / 13.0);
+    close(value(figure(&answers, "Within the limits", "all eyes", "within 5°")), 2400.0 / 26.0);
+    let behind = figure(&answers, "Alignment", "all eyes", "mean error");
+    assert_eq!((behind["eyes"].as_u64(), behind["patients"].as_u64()), (Some(26), Some(26)));
+    // Wilson's interval of 11 of 13, by statsmodels 0.15: 0.5777 to 0.9567.
+    let interval = &figure(&answers, "Within the limits", broad, "within 5°")["interval95"];
+    assert!((interval[0].as_f64().unwrap() - 57.77).abs() < 0.01, "{interval}");
+    assert!((interval[1].as_f64().unwrap() - 95.67).abs() < 0.01, "{interval}");
+}
+
+/// Two stills of an eye are one eye, their errors averaged as axes: 89 and -89 are 2 degrees apart.
+#[test]
+fn eyes_are_counted_and_axes_averaged() {
+    let mut records = two_groups();
+    for (k, error) in [89.0, -89.0].into_iter().enumerate() {
+        let mut record = measured("p", "OS", "broad", error, 1.0);
+        record["still"]["sha256"] = json!(format!("another {k}"));
+        records.push(record);
+    }
+    let (_, answers) = run("audit", &records, &[]);
+    let answers = answers.unwrap();
+    assert_eq!(included(&answers, "counted: measured"), 28);
+    assert_eq!(included(&answers, "eyes with a figure, from these stills"), 27);
+    close(value(figure(&answers, "Within the limits", "all eyes", "within 5°")), 2400.0 / 27.0);
+}
+
+/// A group whose stills are refused does not look better: an eye without a figure counts as beyond the limit in "at least".
+#[test]
+fn refusals_do_not_flatter() {
+    let mut records = two_groups();
+    records.extend((0..13).map(|k| refused(&format!("r{k}"), "OD", "narrow", "reference_marks_missing")));
+    let (_, answers) = run("audit", &records, &["--by", "technique"]);
+    let answers = answers.unwrap();
+    close(value(figure(&answers, "Within the limits", "technique: narrow", "within 5°")), 100.0);
+    close(value(figure(&answers, "Within the limits", "technique: narrow", "within 5°, at least")), 50.0);
+    close(value(figure(&answers, "Eyes without a figure", "technique: narrow", "without a figure")), 50.0);
+    close(value(figure(&answers, "Eyes without a figure", "technique: narrow", "reference marks missing")), 13.0);
+}
+
+/// A ratio of 3 in spread, found by interval and test; the seed is printed, and the same seed gives the same bytes.
+#[test]
+fn compare_by_hand() {
+    let (done, answers) = run("compare", &two_groups(), &["--seed", "7"]);
+    let answers = answers.unwrap_or_else(|| panic!("{done:?}"));
+    let ratio = figure(&answers, "Differences", "broad − narrow", "spread, ratio");
+    close(value(ratio), 3.0);
+    assert!(ratio["interval95"][0].as_f64().unwrap() > 1.5, "{ratio}");
+    assert!(value(figure(&answers, "Tests", "broad − narrow", "p, spread (Brown-Forsythe)")) < 0.01);
+    assert!(value(figure(&answers, "Tests", "broad − narrow", "p, mean error (permutation)")) > 0.9);
+    assert_eq!(answers["seed"], 7);
+    assert_eq!(run("compare", &two_groups(), &["--seed", "7"]).1, Some(answers));
+}
+
+/// Both eyes of a patient, one in each group: compared within patients.
+#[test]
+fn pairs_are_compared_within_patients() {
+    let records: Vec<Value> = (0..13)
+        .flat_map(|k| {
+            let error = f64::from(k) - 6.0;
+            let patient = format!("p{k}");
+            [measured(&patient, "OD", "broad", error, 0.5), measured(&patient, "OS", "narrow", error / 3.0, 0.5)]
+        })
+        .collect();
+    let (_, answers) = run("compare", &records, &[]);
+    let size = figure(answers.as_ref().unwrap(), "Within patients", "broad − narrow", "size, mean difference");
+    close(value(size), 42.0 / 13.0 * 2.0 / 3.0);
+    assert_eq!(size["patients"], 13);
+}
+
+/// Readers off by 1 and by -1 degree throughout: bias and limits follow; errors next to 90 are read as axes.
+#[test]
+fn agree_by_hand() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut records = two_groups();
+    records.push(measured("q", "OD", "broad", 89.5, 0.5));
+    write(folder.path(), &records);
+    let mut readings = "still,reader,error_deg\n".to_owned();
+    for record in &records {
+        let error = record["alignment"]["error_deg"].as_f64().unwrap();
+        let still = record["still"]["path"].as_str().unwrap();
+        for (reader, bias) in [("above", 1.0), ("below", -1.0)] {
+            let read = error + bias;
+            readings += &format!("{still},{reader},{}\n", if read > 90.0 { read - 180.0 } else { read });
+        }
+    }
+    std::fs::write(folder.path().join("readings.csv"), readings).unwrap();
+    let done = stillaxis(folder.path(), ["agree", "records.ndjson", "readings.csv", "--out", "out"], "");
+    assert_eq!(done.code, Some(0), "{done:?}");
+    let answers: Value = serde_json::from_slice(&std::fs::read(folder.path().join("out/agree.json")).unwrap()).unwrap();
+    for (pair, bias) in [("program − above", -1.0), ("program − below", 1.0)] {
+        close(value(figure(&answers, "Program against readers", pair, "mean difference")), bias);
+        close(value(figure(&answers, "Program against readers", pair, "upper limit")), bias);
+    }
+    close(value(figure(&answers, "Reader against reader", "above − below", "mean difference")), 2.0);
+    close(value(figure(&answers, "Intraclass correlations", "readers", "ICC(3,1)")), 1.0);
+    assert!(value(figure(&answers, "Intraclass correlations", "readers", "ICC(2,1)")) < 1.0);
+}
+
+/// The table holds what the JSON holds, digit for digit.
+#[test]
+fn csv_and_json_agree() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path(), &two_groups());
+    let done = stillaxis(folder.path(), ["audit", "records.ndjson", "--by", "technique", "--out", "out"], "");
+    assert_eq!(done.code, Some(0), "{done:?}");
+    let answers: Value = serde_json::from_slice(&std::fs::read(folder.path().join("out/audit.json")).unwrap()).unwrap();
+    let mut table = csv::Reader::from_path(folder.path().join("out/audit.csv")).unwrap();
+    let rows: Vec<csv::StringRecord> = table.records().map(Result::unwrap).filter(|row| &row[0] != "Records").collect();
+    let figures: Vec<&Value> =
+        answers["sections"].as_array().unwrap().iter().flat_map(|s| s["figures"].as_array().unwrap()).collect();
+    assert_eq!(rows.len(), figures.len());
+    for (row, figure) in rows.iter().zip(figures) {
+        assert_eq!(row[2], *figure["quantity"].as_str().unwrap());
+        assert_eq!(row[4].parse::<f64>().ok(), figure["value"].as_f64());
+        assert_eq!(row[5].parse::<f64>().ok(), figure["interval95"][0].as_f64());
+    }
+}

@@ -1,0 +1,8 @@
+//! `audit`, `compare` and `agree`, run on made-up records.
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod bad_input;
+mod figures;
+mod records;
