@@ -1,6 +1,7 @@
 //! One channel of a picture as floating-point numbers, at a working resolution.
 
 use super::Picture;
+use crate::geometry::{PixelPoint, Vector};
 use image::{ImageBuffer, Luma};
 use imageproc::filter::gaussian_blur_f32;
 
@@ -51,6 +52,28 @@ impl Plane {
         Some(top + (bottom - top) * fy)
     }
 
+    /// Bilinear samples at `from`, `from + step`, and so on; NaN outside the outermost pixel centres.
+    pub fn along(&self, from: PixelPoint, step: Vector, samples: &mut [f32]) {
+        let (right, bottom) = ((self.width - 1) as f32, (self.height - 1) as f32);
+        let (x, y, dx, dy) = (from.x as f32, from.y as f32, step.x as f32, step.y as f32);
+        for (i, sample) in samples.iter_mut().enumerate() {
+            let (x, y) = (x + i as f32 * dx, y + i as f32 * dy);
+            if !(x >= 0.0 && y >= 0.0 && x <= right && y <= bottom) {
+                *sample = f32::NAN;
+                continue;
+            }
+            let (x0, y0) = (x as usize, y as usize);
+            let (fx, fy) = (x - x0 as f32, y - y0 as f32);
+            let at = y0 * self.width + x0;
+            let across = usize::from(x0 + 1 < self.width);
+            let down = if y0 + 1 < self.height { self.width } else { 0 };
+            let (a, b) = (self.data[at], self.data[at + across]);
+            let (c, d) = (self.data[at + down], self.data[at + down + across]);
+            let (top, below) = (a + (b - a) * fx, c + (d - c) * fx);
+            *sample = top + (below - top) * fy;
+        }
+    }
+
     /// Gaussian blur of standard deviation `sigma` px.
     pub fn blurred(&self, sigma: f32) -> Self {
         if sigma < 0.2 {
@@ -76,15 +99,21 @@ impl Plane {
             }
         }
         let small = Self { width: w, height: h, data: small }.blurred((sigma / block as f64) as f32);
-        let at = |v: usize, limit: usize| ((v as f64 + 0.5) / block as f64 - 0.5).clamp(0.0, (limit - 1) as f64);
-        let columns: Vec<f64> = (0..self.width).map(|x| at(x, w)).collect();
-        let data = (0..self.height)
-            .flat_map(|y| {
-                let row = at(y, h);
-                columns.iter().map(move |x| (*x, row)).collect::<Vec<_>>()
-            })
-            .map(|(x, y)| small.sample(x, y).unwrap_or(0.0))
-            .collect();
+        // Linear between the centres of the blocks: first down, a row at a time, then across.
+        let between = |v: usize, limit: usize| {
+            let at = ((v as f32 + 0.5) / block as f32 - 0.5).clamp(0.0, (limit - 1) as f32);
+            (at as usize, (at as usize + 1).min(limit - 1), at.fract())
+        };
+        let columns: Vec<(usize, usize, f32)> = (0..self.width).map(|x| between(x, w)).collect();
+        let mut row = vec![0.0; w];
+        let mut data = Vec::with_capacity(self.data.len());
+        for y in 0..self.height {
+            let (above, below, share) = between(y, h);
+            for (x, cell) in row.iter_mut().enumerate() {
+                *cell = small.get(x, above) + (small.get(x, below) - small.get(x, above)) * share;
+            }
+            data.extend(columns.iter().map(|&(left, right, share)| row[left] + (row[right] - row[left]) * share));
+        }
         Self { width: self.width, height: self.height, data }
     }
 
@@ -163,5 +192,45 @@ impl Channels {
             Plane { width: w, height: h, data }
         };
         Self { red: half(&self.red), green: half(&self.green), blue: half(&self.blue), factor: self.factor / 2.0 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ramp(width: usize, height: usize) -> Plane {
+        let data = (0..width * height).map(|i| (i % width) as f32 * 0.5 - (i / width) as f32).collect();
+        Plane::new(width, height, data).unwrap()
+    }
+
+    #[test]
+    fn samples_along_a_ray_are_those_taken_one_by_one() {
+        let plane = Plane::new(9, 7, (0..63).map(|i| ((i * 37) % 11) as f32).collect()).unwrap();
+        for (step, count) in [((0.37, 0.21), 30), ((-0.5, 0.4), 12), ((0.0, -1.0), 8)] {
+            let (from, step) = (PixelPoint::new(3.25, 3.0), Vector::new(step.0, step.1));
+            let mut samples = vec![0.0; count];
+            plane.along(from, step, &mut samples);
+            for (i, along) in samples.iter().enumerate() {
+                let p = from + step * i as f64;
+                match plane.sample(p.x, p.y) {
+                    Some(one) => assert!((along - one).abs() < 1e-4, "{along} against {one} at {p}"),
+                    None => assert!(along.is_nan()),
+                }
+            }
+            assert!(samples.iter().any(|v| v.is_nan()) && !samples[0].is_nan());
+        }
+    }
+
+    /// A symmetric mean leaves a plane that rises evenly as it is, away from the border.
+    #[test]
+    fn local_mean_of_a_ramp_is_the_ramp() {
+        let plane = ramp(120, 90);
+        for sigma in [2.0, 4.0, 7.5] {
+            let mean = plane.local_mean(sigma);
+            for (x, y) in [(60, 45), (50, 40), (71, 52)] {
+                assert!((mean.get(x, y) - plane.get(x, y)).abs() < 0.05, "{} at {x}, {y}", mean.get(x, y));
+            }
+        }
     }
 }

@@ -122,12 +122,13 @@ pub fn trace(plane: &Plane, ellipse: &Ellipse, settings: &ContourSettings) -> Pa
     let samples = places + 2 * far;
     let start = first - far as f64 * settings.step;
     let mut steps: Vec<Vec<Option<f32>>> = Vec::with_capacity(settings.rays);
+    let mut values = vec![0.0_f32; samples];
     let mut cumulative = vec![0.0_f32; samples + 1];
     for k in 0..settings.rays {
         let edge = ellipse.matrix() * ray(k, settings.rays);
-        for i in 0..samples {
-            let p = ellipse.center() + edge * (start + i as f64 * settings.step);
-            cumulative[i + 1] = cumulative[i] + plane.sample(p.x, p.y).unwrap_or(f32::NAN);
+        plane.along(ellipse.center() + edge * start, edge * settings.step, &mut values);
+        for (i, value) in values.iter().enumerate() {
+            cumulative[i + 1] = cumulative[i] + value;
         }
         let mean = |from: usize, to: usize| (cumulative[to] - cumulative[from]) / (to - from) as f32;
         steps.push(

@@ -1,69 +1,72 @@
-//! Is this ellipse a limbus? What a reader would look for around a candidate, as a few numbers.
+//! Is this ellipse a limbus? Two opinions on what a reader would look for around a candidate.
+//!
+//! The first weighs eight features made by hand; the second is a small network on the whole radial profile. Both were fitted
+//! by `tests/reference/limbus/train.py`, which says on what.
 
 use super::contour::ray;
 use super::evidence::Evidence;
-use crate::geometry::Ellipse;
+use super::weights::{FEATURES_BIAS, FEATURES_WEIGHT, HIDDEN_BIAS, HIDDEN_WEIGHT, MEAN, OUT_BIAS, OUT_WEIGHT, SPREAD};
+use crate::geometry::{Ellipse, PixelPoint, Vector};
 use crate::vision::plane::Plane;
 
 /// Rays a candidate is judged on.
-const RAYS: usize = 48;
+const RAYS: usize = 32;
 /// First place along a ray and step from one to the next, in radii.
 const FIRST: f64 = 0.28;
 const STEP: f64 = 0.03;
 /// Places along a ray: up to 2.2 radii.
 const PLACES: usize = 65;
+/// No step counts further than this on a ray, so that no single reflection or instrument decides.
+const STEP_LIMIT: f32 = 0.4;
+/// A step above this speaks for an edge on its ray.
+const STEP_SEEN: f32 = 0.02;
+/// No number further from its mean than this many spreads counts: what was never seen must not decide.
+const UNUSUAL: f32 = 4.0;
 
-/// What speaks for and against a candidate. Steps are clipped per ray before they are averaged, so that no single
-/// reflection or instrument decides.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Features {
-    /// Mean step of brightness outwards across the edge, in units of the local mean.
-    pub step: f64,
-    /// Share of rays with a step outwards.
-    pub agreeing: f64,
-    /// Mean rise of log(red / blue) outwards: the grey zone is bluer than the sclera beyond it.
-    pub warming: f64,
-    /// Strongest concentric edge inside, in brightness or log(red / green): the pupil.
-    pub pupil: f64,
-    /// Strongest concentric step dark to bright further out: if there is one, this is the pupil, not the limbus.
-    pub rival: f64,
-    /// Fall of brightness farther outwards, from just outside to 1.6 radii, in units of the local mean: lids and the edge
-    /// of the light bound the sclera, the brightest thing around.
-    pub fall: f64,
-    /// Mean trust of the path through this ellipse.
-    pub trust: f64,
-    /// Shorter semi-axis over the longer.
-    pub roundness: f64,
-}
+/// Numbers made by hand.
+pub const FEATURES: usize = 9;
+/// Of the profile of each plane: levels, and as many steps and shares of rays that agree in sign.
+const LEVELS: usize = 27;
+const STEPS: usize = 25;
+/// All numbers that describe a candidate: the features, then the profiles of brightness, tint and hue.
+pub const TRAITS: usize = FEATURES + 3 * (LEVELS + 2 * STEPS);
+/// Half the width of a step of the profile, in places.
+const HALF: usize = 3;
+/// Places whose mean is taken from the levels: from well inside to well outside.
+const ABOUT_EDGE: std::ops::Range<usize> = 10..40;
 
-/// A plane sampled along the rays of an ellipse.
+/// What speaks for and against a candidate.
+#[derive(Clone, Copy, Debug)]
+pub struct Traits([f32; TRAITS]);
+
+/// A plane sampled along the rays of an ellipse; NaN outside of the picture.
 struct Fan {
-    values: Vec<[f32; PLACES]>,
+    rows: Vec<[f32; PLACES]>,
 }
 
 impl Fan {
-    fn new(plane: &Plane, ellipse: &Ellipse) -> Self {
-        let values = (0..RAYS)
-            .map(|k| {
-                let edge = ellipse.matrix() * ray(k, RAYS);
-                std::array::from_fn(|i| {
-                    let p = ellipse.center() + edge * (FIRST + i as f64 * STEP);
-                    plane.sample(p.x, p.y).unwrap_or(f32::NAN)
-                })
+    fn new(plane: &Plane, center: PixelPoint, edges: &[Vector]) -> Self {
+        let rows = edges
+            .iter()
+            .map(|edge| {
+                let mut row = [0.0; PLACES];
+                plane.along(center + edge * FIRST, edge * STEP, &mut row);
+                row
             })
             .collect();
-        Self { values }
+        Self { rows }
     }
 
-    /// Mean over rays of the clipped difference of means: `far` less `near`, each from..to in radii.
-    fn step(&self, near: (f64, f64), far: (f64, f64), clip: f32) -> (f64, f64) {
+    /// Mean over rays of the clipped difference of means, `far` less `near`, each from..to in radii; and the share of rays
+    /// on which it is positive.
+    fn step(&self, near: (f64, f64), far: (f64, f64)) -> (f32, f32) {
         let (mut sum, mut count, mut positive) = (0.0, 0.0, 0.0);
-        for row in &self.values {
+        for row in &self.rows {
             let d = mean(row, far) - mean(row, near);
             if !d.is_nan() {
-                sum += f64::from(d.clamp(-clip, clip));
+                sum += d.clamp(-STEP_LIMIT, STEP_LIMIT);
                 count += 1.0;
-                if d > 0.02 {
+                if d > STEP_SEEN {
                     positive += 1.0;
                 }
             }
@@ -71,13 +74,50 @@ impl Fan {
         if count > 0.0 { (sum / count, positive / count) } else { (0.0, 0.0) }
     }
 
-    fn level(&self, range: (f64, f64)) -> f64 {
-        let mut values: Vec<f32> = self.values.iter().map(|row| mean(row, range)).filter(|v| !v.is_nan()).collect();
+    /// Median over the rays of the mean from..to in radii.
+    fn level(&self, range: (f64, f64)) -> f32 {
+        let mut values: Vec<f32> = self.rows.iter().map(|row| mean(row, range)).filter(|v| !v.is_nan()).collect();
         if values.is_empty() {
             return 0.0;
         }
         let middle = values.len() / 2;
-        f64::from(*values.select_nth_unstable_by(middle, f32::total_cmp).1)
+        *values.select_nth_unstable_by(middle, f32::total_cmp).1
+    }
+
+    /// Mean level over the rays at each place, less their mean about the edge. Where no ray is inside the picture, the
+    /// level of the place before.
+    fn levels(&self) -> [f32; PLACES] {
+        let (mut sum, mut count) = ([0.0_f32; PLACES], [0.0_f32; PLACES]);
+        for row in &self.rows {
+            for (i, v) in row.iter().enumerate().filter(|(_, v)| !v.is_nan()) {
+                sum[i] += v;
+                count[i] += 1.0;
+            }
+        }
+        let mut before = 0.0;
+        for (s, n) in sum.iter_mut().zip(&count) {
+            before = if *n > 0.0 { *s / n } else { before };
+            *s = before;
+        }
+        let about_edge = sum[ABOUT_EDGE].iter().sum::<f32>() / ABOUT_EDGE.len() as f32;
+        sum.map(|s| s - about_edge)
+    }
+
+    /// Mean clipped step over the rays across place `at`, and the share of rays that step up less that of those that step
+    /// down.
+    fn edge(&self, at: usize) -> (f32, f32) {
+        let (mut sum, mut agreeing, mut count) = (0.0, 0.0, 0.0);
+        for row in &self.rows {
+            let outside: f32 = row[at + 1..=at + HALF].iter().sum();
+            let inside: f32 = row[at - HALF..at].iter().sum();
+            let d = (outside - inside) / HALF as f32;
+            if !d.is_nan() {
+                sum += d.clamp(-STEP_LIMIT, STEP_LIMIT);
+                count += 1.0;
+                agreeing += if d.abs() > STEP_SEEN { d.signum() } else { 0.0 };
+            }
+        }
+        if count > 0.0 { (sum / count, agreeing / count) } else { (0.0, 0.0) }
     }
 }
 
@@ -87,51 +127,71 @@ fn mean(row: &[f32; PLACES], (from, to): (f64, f64)) -> f32 {
     row[a..=b].iter().sum::<f32>() / (b - a + 1) as f32
 }
 
-/// Features of an ellipse (working px of `evidence`).
-pub fn features(evidence: &Evidence, ellipse: &Ellipse, trust: f64) -> Features {
-    let brightness = Fan::new(&evidence.brightness, ellipse);
-    let tint = Fan::new(&evidence.tint, ellipse);
-    let hue = Fan::new(&evidence.hue, ellipse);
-    let (step, agreeing) = brightness.step((0.86, 0.95), (1.06, 1.15), 0.4);
-    let (warming, _) = tint.step((0.92, 1.00), (1.09, 1.18), 0.4);
-    let concentric = |fan: &Fan, at: f64| fan.step((at - 0.09, at - 0.03), (at + 0.03, at + 0.09), 0.4).0;
-    let places = |from: f64, to: f64| {
-        let count = ((to - from) / 0.03).round() as usize;
-        (0..=count).map(move |i| from + i as f64 * 0.03)
-    };
-    let pupil = places(0.38, 0.85)
-        .map(|at| concentric(&brightness, at).abs().max(concentric(&hue, at).abs()))
-        .fold(0.0, f64::max);
-    let rival = places(1.21, 2.0).map(|at| concentric(&brightness, at)).fold(-1.0, f64::max);
-    let [longer, shorter] = ellipse.semi_axes_px();
-    Features {
-        step,
-        agreeing,
-        warming,
-        pupil,
-        rival,
-        fall: brightness.level((1.06, 1.18)) - brightness.level((1.55, 1.65)),
-        trust,
-        roundness: shorter / longer,
+impl Traits {
+    /// Of an ellipse (working px of `evidence`) and the mean trust of the path through it.
+    pub fn new(evidence: &Evidence, ellipse: &Ellipse, trust: f64) -> Self {
+        let planes = evidence.about(ellipse.radius_px());
+        let edges: Vec<Vector> = (0..RAYS).map(|k| ellipse.matrix() * ray(k, RAYS)).collect();
+        let [brightness, tint, hue] =
+            [&planes.brightness, &planes.tint, &planes.hue].map(|p| Fan::new(p, ellipse.center(), &edges));
+        // Step of brightness outwards across the edge, in units of the local mean.
+        let (step, agreeing) = brightness.step((0.86, 0.95), (1.06, 1.15));
+        // Rise of log(red / blue) outwards: the grey zone is bluer than the sclera beyond it.
+        let (warming, _) = tint.step((0.92, 1.00), (1.09, 1.18));
+        let concentric = |fan: &Fan, at: f64| fan.step((at - 0.09, at - 0.03), (at + 0.03, at + 0.09)).0;
+        let places = |from: f64, to: f64| {
+            let count = ((to - from) / STEP).round() as usize;
+            (0..=count).map(move |i| from + i as f64 * STEP)
+        };
+        // Strongest concentric edge inside, in brightness or log(red / green): the pupil.
+        let pupil = places(0.38, 0.85)
+            .map(|at| concentric(&brightness, at).abs().max(concentric(&hue, at).abs()))
+            .fold(0.0, f32::max);
+        // Strongest concentric step dark to bright further out: if there is one, this is the pupil, not the limbus.
+        let rival = places(1.21, 2.0).map(|at| concentric(&brightness, at)).fold(0.0, f32::max);
+        // Lids and the edge of the light bound the sclera, the brightest thing around.
+        let fall = brightness.level((1.06, 1.18)) - brightness.level((1.55, 1.65));
+        let [longer, shorter] = ellipse.semi_axes_px();
+        let roundness = (shorter / longer).min(0.88) as f32;
+        let features = [agreeing, step.min(warming), step, warming, pupil, rival, fall, trust as f32, roundness];
+        let mut all = [0.0; TRAITS];
+        all[..FEATURES].copy_from_slice(&features);
+        for (fan, part) in [brightness, tint, hue].iter().zip(all[FEATURES..].chunks_exact_mut(LEVELS + 2 * STEPS)) {
+            let (levels, edges) = part.split_at_mut(LEVELS);
+            for (to, from) in levels.iter_mut().zip(fan.levels().iter().skip(1).step_by(2)) {
+                *to = *from;
+            }
+            for (i, pair) in edges.chunks_exact_mut(2).enumerate() {
+                let (mean, agreeing) = fan.edge(HALF + 2 * i);
+                pair.copy_from_slice(&[mean, agreeing]);
+            }
+        }
+        Self(all)
+    }
+
+    /// The numbers themselves, in the order that `tests/reference/limbus/train.py` reads.
+    pub fn numbers(&self) -> &[f32; TRAITS] {
+        &self.0
+    }
+
+    fn usual(&self) -> [f32; TRAITS] {
+        std::array::from_fn(|i| ((self.0[i] - MEAN[i]) / SPREAD[i]).clamp(-UNUSUAL, UNUSUAL))
+    }
+
+    /// The first opinion: above 0 more like a limbus than not. A weighted sum of the features.
+    pub fn by_features(&self) -> f64 {
+        let usual = self.usual();
+        f64::from(FEATURES_BIAS + dot(&FEATURES_WEIGHT, &usual[..FEATURES]))
+    }
+
+    /// The second opinion: above 0 more like a limbus than not. A network of one hidden layer on all traits.
+    pub fn by_profile(&self) -> f64 {
+        let usual = self.usual();
+        let hidden = HIDDEN_WEIGHT.iter().zip(&HIDDEN_BIAS).map(|(w, b)| (b + dot(w, &usual)).max(0.0));
+        f64::from(OUT_BIAS + hidden.zip(&OUT_WEIGHT).map(|(h, w)| h * w).sum::<f32>())
     }
 }
 
-impl Features {
-    /// Weighted sum of the features: above 0 more like a limbus than not.
-    ///
-    /// Weights: a ridge logistic regression of candidates within 7 % of the limbus against those beyond 12 %, on
-    /// seventeen real frames of eight eyes. Each eye was then judged by weights learnt without it, and all were found;
-    /// but the search was finer then, and the hold-out has not been repeated since.
-    pub fn score(&self) -> f64 {
-        9.2 * self.agreeing
-            + 13.2 * self.step.min(self.warming)
-            + 1.9 * self.step
-            + 7.3 * self.warming
-            + 31.5 * self.pupil
-            - 18.1 * self.rival.max(0.0)
-            + 2.7 * self.fall
-            + 10.3 * self.trust
-            + 16.2 * self.roundness.min(0.88)
-            - 36.5
-    }
+fn dot(a: &[f32], b: &[f32]) -> f32 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
 }

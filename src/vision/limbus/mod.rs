@@ -3,21 +3,24 @@
 //! 1. [`evidence`]: the picture freed from the fall-off of its light, at two small working sizes
 //! 2. [`mod@search`]: centre, size and shape together, on rays that step from dark to bright
 //! 3. [`contour`]: each candidate drawn to the edge about it by a closed path, and an ellipse laid through it
-//! 4. [`judge`]: the candidate that looks most like a limbus, if any does
+//! 4. [`judge`]: the candidate that looks most like a limbus, if two opinions hold it for one and none elsewhere comes near
 //! 5. [`contour`] again, at full working size and in red alone, for the place
 
 pub mod contour;
 pub mod evidence;
 pub mod judge;
 pub mod search;
+#[cfg(test)]
+mod tests;
+mod weights;
 
 use crate::geometry::ellipse_fit::refine_ellipse;
 use crate::geometry::{Ellipse, PixelPoint};
 use crate::vision::Picture;
 use crate::vision::plane::{Channels, Plane};
 use contour::{ContourSettings, Path, ray, settle, trace};
-use evidence::Evidence;
-use judge::{Features, features};
+use evidence::{Evidence, WARMTHS};
+use judge::Traits;
 use nalgebra::Matrix5;
 use search::{SearchSettings, search};
 
@@ -30,7 +33,8 @@ pub struct LimbusFinding {
     pub covariance: Matrix5<f64>,
     /// How much of it was seen, degrees of arc.
     pub visible_arc_deg: f64,
-    /// Share of the evidence asked for that was found, 0 to 1. Not a probability.
+    /// How far the least of what speaks for it lies above what is asked for, in log odds of the stills the judge was fitted to.
+    /// Not a probability.
     pub score: f64,
     /// Edge points that the ellipse was fitted to, px.
     pub edge_points: Vec<PixelPoint>,
@@ -65,25 +69,25 @@ pub struct Judged {
     /// Its ellipse, px of the picture.
     pub ellipse: Ellipse,
     /// What speaks for and against it.
-    pub features: Features,
-    /// The judgement: above 0 more like a limbus than not.
+    pub traits: Traits,
+    /// The judgement by its profile: above 0 more like a limbus than not.
     pub score: f64,
 }
 
 /// Long side of the picture that the limbus is placed in, px. Candidates are drawn to their edge at half of it, and
 /// sought at a quarter.
 const PLACING_SIDE: u32 = 512;
-/// Least judgement accepted; set between the right and the wrong candidates of the real frames at hand.
-const SCORE_NEEDED: f64 = 0.8;
+/// Candidates nearer to each other than this are one, percent of the radius: before and after they are drawn to the edge.
+const SAME_START: f64 = 3.0;
+const SAME: f64 = 2.0;
+/// Least score accepted: both opinions hold the best candidate for a limbus.
+const SCORE_NEEDED: f64 = 0.0;
+/// How much better than any candidate elsewhere the best one must be, in units of the judgement.
+const LEAD_NEEDED: f64 = 1.0;
+/// A candidate farther off than this is another one, percent of the radius.
+const ELSEWHERE: f64 = 20.0;
 /// Least arc of the limbus that must be seen, degrees.
 const ARC_NEEDED_DEG: f64 = 120.0;
-/// Candidates judged less than this below the best are placed as well, this many at most.
-const ALIKE: f64 = 4.0;
-const PLACED: usize = 5;
-/// What a mean step of 1 in log red is worth in units of the judgement; set on the real frames at hand.
-const SHARPNESS_WORTH: f64 = 160.0;
-/// A step counts no further than this in the sharpness.
-const STEP_COUNTED: f32 = 0.3;
 /// A ray trusted more than this has seen the limbus.
 const TRUST_SEEN: f64 = 0.3;
 /// Neighbouring rays share their faults: this many count as one.
@@ -107,16 +111,26 @@ fn judged(channels: &Channels) -> Vec<Judged> {
     let evidence = Evidence::new(channels);
     let coarse = Evidence::new(&channels.halved());
     let mut list: Vec<Judged> = Vec::new();
-    for candidate in search(&coarse, &SearchSettings::default()) {
-        // A pupil found in place of the limbus has the limbus about it.
-        for growth in [1.0, 1.3, 1.6] {
-            let start = candidate.ellipse.resampled(evidence.factor / coarse.factor).and_then(|e| e.scaled(growth));
-            let Some((ellipse, trust)) = start.and_then(|e| drawn_to_edge(&evidence, e)) else { continue };
-            if list.iter().any(|j| distance_percent(&j.ellipse, &ellipse) < 2.0) {
-                continue;
+    for warmth in 0..WARMTHS.len() {
+        let mut begun: Vec<Ellipse> = Vec::new();
+        for candidate in search(&coarse, warmth, &SearchSettings::default()) {
+            // A pupil found in place of the limbus has the limbus about it.
+            for growth in [1.0, 1.3, 1.6] {
+                let start = candidate.ellipse.resampled(evidence.factor / coarse.factor).and_then(|e| e.scaled(growth));
+                let near = start.and_then(|e| drawn_to_edge(&evidence, warmth, &e, &[ContourSettings::coarse()]));
+                let Some((near, _)) = near else { continue };
+                if begun.iter().any(|e| distance_percent(e, &near) < SAME_START) {
+                    continue;
+                }
+                begun.push(near);
+                let fine = [ContourSettings::fine(), ContourSettings::fine()];
+                let Some((ellipse, trust)) = drawn_to_edge(&evidence, warmth, &near, &fine) else { continue };
+                if list.iter().any(|j| distance_percent(&j.ellipse, &ellipse) < SAME) {
+                    continue;
+                }
+                let traits = Traits::new(&evidence, &ellipse, trust);
+                list.push(Judged { ellipse, traits, score: traits.by_profile() });
             }
-            let features = features(&evidence, &ellipse, trust);
-            list.push(Judged { ellipse, features, score: features.score() });
         }
     }
     list.sort_by(|a, b| b.score.total_cmp(&a.score));
@@ -128,13 +142,19 @@ fn judged(channels: &Channels) -> Vec<Judged> {
     list
 }
 
-/// The ellipse that a candidate comes to rest at, with the mean trust of its rays; `None` where that is no limbus by its
-/// size, shape or place.
-fn drawn_to_edge(evidence: &Evidence, start: Ellipse) -> Option<(Ellipse, f64)> {
-    let mut ellipse = start;
+/// The ellipse that a candidate comes to rest at after a round with each of the settings, with the mean trust of its rays;
+/// `None` where that is no limbus by its size, shape or place.
+fn drawn_to_edge(
+    evidence: &Evidence,
+    warmth: usize,
+    start: &Ellipse,
+    rounds: &[ContourSettings],
+) -> Option<(Ellipse, f64)> {
+    let mut ellipse = *start;
     let mut trust = 0.0;
-    for settings in [ContourSettings::coarse(), ContourSettings::fine(), ContourSettings::fine()] {
-        let path = trace(&evidence.step, &ellipse, &settings);
+    for settings in rounds {
+        let plane = &evidence.about(ellipse.radius_px()).steps[warmth];
+        let path = trace(plane, &ellipse, settings);
         let (settled, trusts) = settle(&path, &ellipse, settings.tolerance)?;
         ellipse = settled;
         trust = trusts.iter().sum::<f64>() / trusts.len() as f64;
@@ -146,7 +166,7 @@ fn drawn_to_edge(evidence: &Evidence, start: Ellipse) -> Option<(Ellipse, f64)> 
 }
 
 fn plausible(ellipse: &Ellipse, evidence: &Evidence) -> bool {
-    let (width, height) = (evidence.step.width() as f64, evidence.step.height() as f64);
+    let (width, height) = (evidence.width() as f64, evidence.height() as f64);
     let [longer, shorter] = ellipse.semi_axes_px();
     let share = ellipse.radius_px() / width.max(height);
     let center = ellipse.center();
@@ -157,7 +177,7 @@ fn plausible(ellipse: &Ellipse, evidence: &Evidence) -> bool {
 }
 
 /// Mean distance between two ellipses along rays from the centre of `a`, percent of its radius.
-fn distance_percent(a: &Ellipse, b: &Ellipse) -> f64 {
+pub fn distance_percent(a: &Ellipse, b: &Ellipse) -> f64 {
     const RAYS: usize = 24;
     let sum: f64 = (0..RAYS).map(|k| (b.level(&a.at(&ray(k, RAYS))) - 1.0).abs()).sum();
     100.0 * sum / RAYS as f64
@@ -170,26 +190,12 @@ fn distance_percent(a: &Ellipse, b: &Ellipse) -> f64 {
 pub fn find_limbus(picture: &Picture) -> Result<LimbusFinding, LimbusRefusal> {
     let channels = Channels::shrunk(picture, PLACING_SIDE);
     let list = judged(&channels.halved());
-    let Some(first) = list.first() else {
-        return Err(LimbusRefusal::NotFound { score: 0.0, need: SCORE_NEEDED });
-    };
-    if first.score < SCORE_NEEDED {
-        return Err(LimbusRefusal::NotFound { score: first.score, need: SCORE_NEEDED });
-    }
-    let (plane, factor) = (channels.red.map(|v| (v + 0.05).ln()), channels.factor);
-    // The judge looks at wide zones; among candidates it holds nearly alike the sharper edge decides.
-    let settled = list
-        .iter()
-        .take_while(|j| j.score > (first.score - ALIKE).max(SCORE_NEEDED))
-        .take(PLACED)
-        .filter_map(|j| Some((j, Edge::along(&plane, j.ellipse.resampled(factor)?)?)))
-        .max_by(|a, b| {
-            let worth = |(judged, edge): &(&Judged, Edge)| judged.score + edge.sharpness() * SHARPNESS_WORTH;
-            worth(a).total_cmp(&worth(b))
-        });
-    let Some(finding) = settled.and_then(|(judged, edge)| edge.placed(factor, judged.score)) else {
-        return Err(LimbusRefusal::NotFound { score: first.score, need: SCORE_NEEDED });
-    };
+    let score = list.first().map_or(f64::NEG_INFINITY, |first| beyond_doubt(first, &list[1..]));
+    let placed = list.first().filter(|_| score > SCORE_NEEDED).and_then(|first| {
+        let red = channels.red.map(|v| (v + 0.05).ln());
+        Edge::along(&red, first.ellipse.resampled(channels.factor)?)?.placed(channels.factor, score)
+    });
+    let Some(finding) = placed else { return Err(LimbusRefusal::NotFound { score, need: SCORE_NEEDED }) };
     if finding.visible_arc_deg < ARC_NEEDED_DEG {
         return Err(LimbusRefusal::TooLittleVisible {
             arc_deg: finding.visible_arc_deg,
@@ -198,6 +204,14 @@ pub fn find_limbus(picture: &Picture) -> Result<LimbusFinding, LimbusRefusal> {
         });
     }
     Ok(finding)
+}
+
+/// The least of what speaks for the best candidate: either opinion of it, and its lead over the best of the others that
+/// lies elsewhere.
+fn beyond_doubt(best: &Judged, others: &[Judged]) -> f64 {
+    let elsewhere = others.iter().filter(|j| distance_percent(&best.ellipse, &j.ellipse) > ELSEWHERE);
+    let rival = elsewhere.map(|j| j.score).fold(f64::NEG_INFINITY, f64::max);
+    best.score.min(best.traits.by_features()).min(best.score - rival - LEAD_NEEDED)
 }
 
 /// The edge of a limbus at rest, in working px.
@@ -228,13 +242,6 @@ impl Edge {
             (ellipse, trusts) = settle(&path, &frame, settings.tolerance)?;
         }
         Some(Self { frame, path, trusts, ellipse })
-    }
-
-    /// Mean step across the edge over all rays, those that miss it counting nothing.
-    fn sharpness(&self) -> f64 {
-        let counted = self.path.step.iter().zip(&self.trusts);
-        let sum: f64 = counted.map(|(s, t)| f64::from(s.unwrap_or(0.0).min(STEP_COUNTED)) * t).sum();
-        sum / self.trusts.len() as f64
     }
 
     /// The limbus placed to a fraction of a pixel: the ellipse of least distance from the edge, in px of the picture.

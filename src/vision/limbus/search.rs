@@ -92,10 +92,10 @@ fn mean_step(data: &[f32], center: usize, pairs: &[(isize, isize)]) -> f32 {
     sum / pairs.len() as f32
 }
 
-/// Candidates for the limbus, the best first, no two alike.
-pub fn search(evidence: &Evidence, settings: &SearchSettings) -> Vec<Candidate> {
-    let plane = &evidence.step;
-    let (width, height) = (plane.width(), plane.height());
+/// Candidates for the limbus in the plane of the given warmth (an index of [`WARMTHS`](super::evidence::WARMTHS)), the best
+/// first, no two alike.
+pub fn search(evidence: &Evidence, warmth: usize, settings: &SearchSettings) -> Vec<Candidate> {
+    let (width, height) = (evidence.width(), evidence.height());
     let long = width.max(height) as f64;
     let reach = (settings.radius_share[1] * long * 1.3 * OUTSIDE_AT).ceil() as usize + 2;
     let directions: Vec<Vector> = (0..settings.rays)
@@ -111,6 +111,7 @@ pub fn search(evidence: &Evidence, settings: &SearchSettings) -> Vec<Candidate> 
         // The plane is blurred to about half the gap between the two places a ray is read at.
         let sigma = (0.05 * radius).max(0.6);
         if blurred.as_ref().is_none_or(|(s, _)| sigma / s > 1.3) {
+            let plane = &evidence.about(radius).steps[warmth];
             blurred = Some((sigma, Padded::new(&plane.blurred(sigma as f32), reach)));
         }
         let Some((_, padded)) = &blurred else { break };

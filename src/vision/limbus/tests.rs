@@ -1,0 +1,87 @@
+//! Pictures that hold no eye.
+
+use super::find_limbus;
+use crate::vision::Picture;
+use image::Rgb;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+const WIDTH: u32 = 640;
+const HEIGHT: u32 = 480;
+
+/// A picture of `level`, each channel 0 to 1, at each place (px).
+fn drawn(mut level: impl FnMut(f64, f64) -> [f64; 3]) -> Picture {
+    Picture::from_fn(WIDTH, HEIGHT, |x, y| {
+        Rgb(level(f64::from(x), f64::from(y)).map(|v| (v.clamp(0.0, 1.0) * 65535.0).round() as u16))
+    })
+}
+
+fn grey(v: f64) -> [f64; 3] {
+    [v; 3]
+}
+
+fn assert_none_found(name: &str, picture: &Picture) {
+    if let Ok(found) = find_limbus(picture) {
+        panic!("{name}: a limbus of score {:.2} at {}", found.score, found.ellipse.center());
+    }
+}
+
+#[test]
+fn none_in_gratings_and_gradients() {
+    for (period, angle) in [(16.0, 0.0), (40.0, 30.0), (90.0, 75.0), (200.0, 90.0), (350.0, 135.0_f64)] {
+        let (sin, cos) = angle.to_radians().sin_cos();
+        let wave = |x: f64, y: f64| ((x * cos + y * sin) * std::f64::consts::TAU / period).sin();
+        assert_none_found("waves", &drawn(|x, y| grey(0.5 + 0.4 * wave(x, y))));
+        assert_none_found("bars", &drawn(|x, y| if wave(x, y) > 0.0 { [0.9, 0.8, 0.7] } else { [0.3, 0.15, 0.1] }));
+        assert_none_found("squares", &drawn(|x, y| grey(if wave(x, y) * wave(-y, x) > 0.0 { 1.0 } else { 0.0 })));
+        assert_none_found("slope", &drawn(|x, y| grey(0.5 + (x * cos + y * sin - 300.0) / 1000.0)));
+    }
+    assert_none_found("one level", &drawn(|_, _| [0.6, 0.4, 0.3]));
+    assert_none_found("black", &drawn(|_, _| grey(0.0)));
+}
+
+#[test]
+fn none_in_noise() {
+    for seed in 0..4 {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        assert_none_found("white noise", &drawn(|_, _| std::array::from_fn(|_| rng.random::<f64>())));
+        // Sums of waves of random direction: clouds as large as an eye.
+        let waves: Vec<[f64; 4]> = (0..12)
+            .map(|_| {
+                let (angle, period) = (rng.random_range(0.0..std::f64::consts::TAU), rng.random_range(60.0..400.0));
+                let k = std::f64::consts::TAU / period;
+                [k * f64::cos(angle), k * f64::sin(angle), rng.random_range(0.0..6.3), rng.random_range(-0.1..0.1)]
+            })
+            .collect();
+        let cloud = |x: f64, y: f64| waves.iter().map(|[u, v, at, a]| a * (u * x + v * y + at).sin()).sum::<f64>();
+        assert_none_found("clouds", &drawn(|x, y| [0.6, 0.45, 0.4].map(|v| v + cloud(x, y))));
+    }
+}
+
+#[test]
+fn none_in_discs_and_strokes() {
+    for seed in 0..4 {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let discs: Vec<[f64; 4]> = (0..14)
+            .map(|_| {
+                let (x, y) = (rng.random_range(0.0..f64::from(WIDTH)), rng.random_range(0.0..f64::from(HEIGHT)));
+                [x, y, rng.random_range(15.0..120.0), rng.random_range(0.1..0.9)]
+            })
+            .collect();
+        let top = |x: f64, y: f64| discs.iter().rev().find(|[cx, cy, r, _]| (x - cx).hypot(y - cy) < *r);
+        assert_none_found("discs", &drawn(|x, y| grey(top(x, y).map_or(0.5, |d| d[3]))));
+        let lines: Vec<[f64; 4]> = (0..60)
+            .map(|_| {
+                let (x, y) = (rng.random_range(20.0..560.0), 30.0 + 40.0 * f64::from(rng.random_range(0..11_u32)));
+                [x, y, rng.random_range(4.0..40.0), rng.random_range(2.0..20.0)]
+            })
+            .collect();
+        let inked = |x: f64, y: f64| lines.iter().any(|[l, t, w, h]| x > *l && x < l + w && y > *t && y < t + h);
+        assert_none_found("strokes", &drawn(|x, y| grey(if inked(x, y) { 0.1 } else { 0.9 })));
+    }
+    for radius in [60.0, 120.0, 200.0] {
+        let inside = |x: f64, y: f64| (x - 320.0).hypot(y - 240.0) < radius;
+        assert_none_found("dark disc", &drawn(|x, y| grey(if inside(x, y) { 0.15 } else { 0.8 })));
+        assert_none_found("bright disc", &drawn(|x, y| grey(if inside(x, y) { 0.8 } else { 0.15 })));
+    }
+}
