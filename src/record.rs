@@ -150,7 +150,7 @@ pub struct Limbus {
     pub mm_per_px: f64,
     /// Where the millimetres come from.
     pub mm_source: MmSource,
-    /// Share of the evidence asked for that was found, 0 to 1. Not a probability.
+    /// How far the least of what speaks for it lies above what is asked for. Not a probability.
     pub score: f64,
 }
 

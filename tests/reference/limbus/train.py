@@ -8,9 +8,12 @@ pictures without one, which hold no limbus. With --held-out it prints how each g
 fitted without it, instead of weights.
 
 The weights in use were fitted to 220 drawn stills and 60 without marks (seeds 31 and 32), 33 general pictures (scikit-image,
-scikit-learn and matplotlib ship them) and six cuts of each in other colours, and 73 real frames of eight eyes that are not part of
-the project, 17 of them without any marks, with some 650 variants of these: other light, tint, pupil, iris and cloth, blood,
-lids, shade, turned, squeezed down to 0.6, cut by the edge of the picture, soft and small.
+scikit-learn and matplotlib ship them) and six cuts of each in other colours, 140 pictures of discs, rings, boxes and targets,
+and 73 real frames of eight eyes that are not part of the project, 17 of them without any marks, with 614 variants of these
+(other light, tint, pupil, iris and cloth, blood, lids, shade, turned, squeezed down to 0.6, cut by the edge of the picture, soft
+and small) and 34 cuts without limbus. Each eye or picture judged by weights fitted without it: a limbus claimed and right on 71 of
+the 73 frames, wrong on none; right on 0.62 and wrong on 0.04 of the variants, which are made to be hard; claimed on 10 of the 371
+pictures and cuts without an eye, none of them one of the 33 general pictures as they are.
 
 Candidates within 7 percent of the limbus are right, beyond 12 percent wrong, those between are left out. Kinds of stills
 weigh alike, and so do right and wrong.
