@@ -138,7 +138,7 @@ def array(name, doc, values):
         shape = f"[{shape}; {n}]"
     rows = values if values.ndim == 2 else [values]
     text = ",\n".join("[" + ", ".join(map(number, row)) + "]" for row in rows)
-    return f"/// {doc}\npub const {name}: {shape} = {'[' + text + ']' if values.ndim == 2 else text};\n"
+    return f"/// {doc}\npub static {name}: {shape} = {'[' + text + ']' if values.ndim == 2 else text};\n"
 
 
 def number(value):
