@@ -6,9 +6,10 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 use stillaxis::geometry::{Axis, axis_difference};
 use stillaxis::optics::angle_size::size_interval95;
-use stillaxis::optics::best_axis::BestAxis;
+use stillaxis::optics::best_axis::{BestAxis, doubt};
 use stillaxis::optics::misalignment_cost::Plan;
 use stillaxis::optics::rotation::{residual_d, residual_percent, residual_refraction, sizes_in_interval};
+use stillaxis::optics::toric_lens::ToricEye;
 use stillaxis::optics::vector_analysis::{Astigmatism, VectorAnalysis};
 use stillaxis::optics::vergence::{
     at_corneal_plane, at_lens_plane, cornea_to_spectacles, spectacles_to_cornea, toric_at_cornea, toric_at_lens,
@@ -125,6 +126,68 @@ proptest! {
         prop_assert!((eye.correction_index.unwrap() - plan.lens_at_cornea_d / plan.astigmatism_d).abs() < 1e-9);
         let off = axis_difference(plan.steep.degrees(), plan.intended.degrees() + t);
         prop_assert!(axis_difference(eye.angle_error_deg.unwrap(), off).abs() < 1e-7);
+    }
+}
+
+proptest! {
+    /// Crossing lens and cornea as thin cylinders at the cornea, as the record does, against vergence matrices through
+    /// the whole eye: 0.03 D at most for lenses of 0.7 to 1.4 of what the cornea has, wherever they stand; the same bound by
+    /// NumPy over 60,000 eyes.
+    #[test]
+    fn crossing_at_the_cornea_is_near_the_whole_eye(
+        flat in 40.0..47.0_f64, ratio in 0.7..1.4_f64, toric in 1.0..6.0_f64, t in -90.0..90.0_f64,
+        position in 4.0..6.0_f64, retina in 22.0..26.0_f64,
+    ) {
+        let steep = axis(70.0);
+        let lens_at_cornea_d = toric_at_cornea(flat, toric, position);
+        let astigmatism = lens_at_cornea_d * ratio;
+        let plan = Plan {
+            astigmatism_d: astigmatism,
+            steep,
+            lens_at_cornea_d,
+            intended: steep,
+            spherical_equivalent_d: 0.0,
+            vertex_mm: 12.0,
+        };
+        // A sphere that leaves about none.
+        let needed = stillaxis::optics::vergence::AQUEOUS_INDEX / ((retina - position) / 1000.0);
+        let sphere = needed - at_lens_plane(flat + astigmatism / 2.0, position) - toric / 2.0;
+        let eye = ToricEye {
+            cornea: SpheroCylinder::of_surface(flat, flat + astigmatism, steep),
+            lens: SpheroCylinder::new(sphere, toric, steep.turned(t)),
+            lens_position_mm: position,
+            retina_mm: retina,
+        };
+        let exact = eye.refraction().unwrap().cylinder_d();
+        let crossed = plan.residual(t).cylinder_d;
+        prop_assert!((exact - crossed).abs() < 0.031, "{exact} {crossed}");
+    }
+}
+
+/// What the doubt in the lens axis makes of the best axis holds the truth 94 to 96 times of 100 where turn and rest
+/// go one way over the interval; and the turn is hardly touched by it.
+#[test]
+fn doubt_in_the_best_axis() {
+    const DRAWS: usize = 20_000;
+    let (lens_d, sd) = (2.4, 1.5);
+    for (refraction, stands) in
+        [(SpheroCylinder::new(0.25, -0.75, axis(115.0)), 50.0), (SpheroCylinder::new(-0.5, -1.25, axis(60.0)), 178.0)]
+    {
+        let refraction = PowerVector::from(refraction);
+        let truth = BestAxis::find(refraction, lens_d, axis(stands));
+        let [mut turn, mut left] = [0; 2];
+        for reading in readings(stands, sd, DRAWS) {
+            let read = doubt(refraction, lens_d, axis(reading), sd);
+            let [low, high] = read.turn_interval95_deg.unwrap();
+            turn += usize::from(low - 1e-9 <= truth.turn_deg.unwrap() && truth.turn_deg.unwrap() <= high + 1e-9);
+            let [low, high] = read.left_interval95_d;
+            left += usize::from(low - 1e-12 <= truth.left_d && truth.left_d <= high + 1e-12);
+        }
+        for held in [turn, left] {
+            assert!((0.94..=0.96).contains(&share(held, DRAWS)), "{held}");
+        }
+        let [low, high] = doubt(refraction, lens_d, axis(stands), sd).turn_interval95_deg.unwrap();
+        assert!(high - low < 0.6 * 2.0 * 1.96 * sd, "{low} {high}");
     }
 }
 

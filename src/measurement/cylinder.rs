@@ -88,6 +88,10 @@ pub(super) fn cost(placing: &Placing, case: &Case) -> Cost {
             (lens.power_d, intended, AstigmatismSource::Matched)
         }
     };
+    let of_incision = eye::missing_of_incision(case);
+    if source == AstigmatismSource::Keratometry && !of_incision.is_empty() {
+        left_out.push(columns_for("what the incision adds to the astigmatism", of_incision));
+    }
     let at_cornea = lens.plane == CylinderPlane::Cornea;
     let (vertex_mm, vertex_source) = eye::vertex(case);
     let plan = Plan {

@@ -80,6 +80,15 @@ fn by_incision(case: &Case) -> Option<Astigmatism> {
     Some(Astigmatism::new(case.induced_d?, across))
 }
 
+/// What is missing of an incision that the sheet knows of.
+pub(super) fn missing_of_incision(case: &Case) -> Missing {
+    match (case.incision_axis_deg, case.induced_d) {
+        (Some(_), None) => vec!["induced_d"],
+        (None, Some(_)) => vec!["incision_axis_deg"],
+        _ => Vec::new(),
+    }
+}
+
 /// Astigmatism before surgery, at the cornea: the target where the sheet has one, else keratometry.
 ///
 /// # Errors

@@ -81,7 +81,11 @@ pub struct MisalignmentCost {
 }
 
 impl Plan {
-    /// What is left with the lens `misalignment_deg` from its intended axis, counter-clockwise positive.
+    /// What is left with the lens `misalignment_deg` from its intended axis: lens and cornea crossed as thin cylinders at the
+    /// corneal plane. That is exact where they match, and within 0.03 D of vergence matrices through the whole eye
+    /// ([`ToricEye`](super::toric_lens::ToricEye)) for lenses of 0.7 to 1.4 of what the cornea has.
+    ///
+    /// - `misalignment_deg`: of the lens from its intended axis, counter-clockwise positive
     pub fn residual(&self, misalignment_deg: f64) -> Residual {
         let (cylinder, lens) = (self.astigmatism_d, self.lens_at_cornea_d);
         let astigmatic = residual_refraction(cylinder, self.steep, lens, self.intended.turned(misalignment_deg));
