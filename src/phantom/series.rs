@@ -58,9 +58,9 @@ const A_DAY: usize = 3;
 /// Correlation of the errors of a patient's eyes.
 const EYES_ALIKE: f64 = 0.4;
 /// How much the learning operator's spread exceeds that of the others at first, and over how many operations that falls to a third.
-const LEARNING: (f64, f64) = (1.6, 6.0);
+const LEARNING: (f64, f64) = (3.5, 9.0);
 /// Share of stills that have the faults of an ordinary collection.
-const ORDINARY: f64 = 0.3;
+const ORDINARY: f64 = 0.15;
 /// Pictures of the series are no wider, so that drawing takes seconds, px.
 const WIDEST_PX: u32 = 1024;
 
@@ -105,7 +105,7 @@ pub fn series(seed: u64) -> Vec<SeriesStill> {
     let mut done = [0_u32; OPERATORS.len()];
     let mut next_scene = 0;
     for (at, patient) in PATIENTS.into_iter().enumerate() {
-        let operator = rng.random_range(0..OPERATORS.len());
+        let operator = at % OPERATORS.len();
         let both = rng.random::<f64>() < 0.6;
         let first = rng.random_range(0..2);
         let shared = normal(&mut rng);

@@ -251,7 +251,8 @@ fn unwrapped_each(subjects: &[Vec<f64>]) -> Vec<Vec<f64>> {
 
 fn chart(compared: &Compared, limits: &Limits, behind: Behind) -> Chart {
     let line = |i: crate::statistics::Interval, value: f64| [i.low, value, i.high];
-    let patients = behind.patients.map_or(String::new(), |p| format!(" of {p} patients"));
+    let patients =
+        behind.patients.map_or(String::new(), |p| format!(" of {p} {}", if p == 1 { "patient" } else { "patients" }));
     let means = compared.more_variance > 0.0;
     let single = if means { " Points are means of repeated readings; the limits hold for single ones." } else { "" };
     Chart {

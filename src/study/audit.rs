@@ -7,8 +7,8 @@ use super::reading::in_words;
 use crate::statistics::centroid_region::CentroidRegion;
 use crate::statistics::jackknife::Scale;
 use crate::statistics::reading_error::without_reading_error;
-use crate::statistics::{descriptive, risk_adjusted};
-use std::collections::BTreeMap;
+use crate::statistics::{cusum, descriptive, risk_adjusted};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Name of the group of all eyes.
 pub const ALL: &str = "all eyes";
@@ -22,6 +22,10 @@ const FALSE_ALARM: f64 = 0.05;
 const RUNS: u32 = 4000;
 /// Fewest eyes for a learning sequence.
 const SHORTEST_SEQUENCE: usize = 10;
+/// Fewest eyes of other operators that tell the risk.
+const FEWEST_OTHERS: usize = 10;
+/// Allowance and limit of the plain cumulative sum, standard deviations: a shift of one standard deviation is found soon.
+const PLAIN: (f64, f64) = (0.5, 5.0);
 /// Groups shown in a chart of groups.
 const MOST_GROUPS_DRAWN: usize = 8;
 /// Groups shown in the double-angle plane.
@@ -62,6 +66,7 @@ pub fn sections(eyes: &[Eye], settings: &AuditSettings) -> Vec<Section> {
     let mut sections = vec![alignment(&all, &by, settings), limits(&all, &by, settings), without_figure(&all, &by)];
     sections.extend(residual(&all, &by, settings));
     sections.push(over_time(&all.1, settings));
+    sections.extend(drift(&all.1));
     sections.extend(learning(eyes, settings));
     sections
 }
@@ -70,10 +75,13 @@ pub fn sections(eyes: &[Eye], settings: &AuditSettings) -> Vec<Section> {
 pub fn headline(eyes: &[Eye], limit_deg: f64) -> String {
     let sample = Sample::of(eyes, error);
     let share = sample.sizes().share(|v| v <= limit_deg).value;
-    let patients = sample.behind().patients.map_or(String::new(), |p| format!(" of {p} patients"));
+    let patients = sample
+        .behind()
+        .patients
+        .map_or(String::new(), |p| format!(" of {p} {}", if p == 1 { "patient" } else { "patients" }));
     match (share, descriptive::median(&sample.sizes().values)) {
         (Some(share), Some(median)) => format!(
-            "{} eyes{patients} measured: median error {median:.1}°, {:.0} % within {limit_deg}°; {} without a figure",
+            "{} eyes{patients} measured: median absolute error {median:.1}°, {:.0} % within {limit_deg}°; {} without a figure",
             sample.values.len(),
             100.0 * share,
             eyes.len() - sample.values.len()
@@ -185,18 +193,20 @@ fn describe(section: &mut Section, name: &str, eyes: &[&Eye], seed: u64) {
     add("mean error", sample.axial_mean(seed));
     add("spread (SD)", plain.spread());
     add("spread (SD), reading taken out", plain.true_spread(&variances));
-    add("mean size", sizes.mean(Scale::Logarithm));
-    add("median size", sizes.median(seed));
+    add("mean absolute error", sizes.mean(Scale::Logarithm));
+    add("median absolute error", sizes.median(seed));
     let cleaned = without_reading_error(&plain.values, &variances).map(|v| sample.with(v).sizes());
     let point = |value: Option<f64>| Estimate { value, interval: None };
     let clean = |of: &dyn Fn(&[f64]) -> Option<f64>| point(cleaned.as_ref().and_then(|c| of(&c.values)));
     let mut add_point = |quantity: &str, e: Estimate| {
         section.add(name, quantity, "°", e.value, None, behind);
     };
-    add_point("mean size, reading taken out", clean(&|v| descriptive::mean(v)));
-    add_point("median size, reading taken out", clean(&|v| descriptive::median(v)));
+    add_point("mean absolute error, reading taken out", clean(&|v| descriptive::mean(v)));
+    add_point("median absolute error, reading taken out", clean(&|v| descriptive::median(v)));
     let reading = descriptive::mean(&variances).map(f64::sqrt);
     add_point("error of reading (SD)", point(reading));
+    let robust = descriptive::scaled_median_deviation(&plain.values);
+    add_point("spread by the median deviation", point(robust));
     add_point(
         "circular SD",
         point(crate::statistics::axial::AxialSummary::of(&sample.values).map(|a| a.circular_sd_deg)),
@@ -260,16 +270,16 @@ fn without_figure(all: &Group, by: &[(String, Vec<Group>)]) -> Section {
         "An eye has no figure where every still of it was refused or could not be read. By the reason of its first refusal."
             .to_owned(),
     );
+    let first_reason = |eye: &Eye| eye.refusals.first().map_or("unknown".to_owned(), Clone::clone);
+    let without = all.1.iter().filter(|eye| eye.measure.is_none());
+    let reasons: BTreeSet<String> = without.map(|eye| first_reason(eye)).collect();
     for (name, eyes) in every(all, by) {
         let everyone = Sample::of(eyes.iter().copied(), |eye| Some(f64::from(u8::from(eye.measure.is_none()))));
         let share = everyone.share(|v| v > 0.5);
         let scaled = share.interval.map(|i| crate::statistics::Interval { low: 100.0 * i.low, high: 100.0 * i.high });
         section.add(&name, "without a figure", "%", share.value.map(|v| 100.0 * v), scaled, everyone.behind());
-        let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
-        for eye in eyes.iter().filter(|eye| eye.measure.is_none()) {
-            *reasons.entry(eye.refusals.first().map_or("unknown", String::as_str)).or_default() += 1;
-        }
-        for (reason, count) in reasons {
+        for reason in &reasons {
+            let count = eyes.iter().filter(|eye| eye.measure.is_none() && first_reason(eye) == *reason).count();
             section.add(&name, in_words(reason), "eyes", Some(count as f64), None, everyone.behind());
         }
     }
@@ -396,7 +406,7 @@ fn over_time(eyes: &[&Eye], settings: &AuditSettings) -> Section {
         let spread = plain.spread();
         section.add(&name, "spread (SD)", "°", spread.value, spread.interval, behind);
         let size = sizes.mean(Scale::Logarithm);
-        section.add(&name, "mean size", "°", size.value, size.interval, behind);
+        section.add(&name, "mean absolute error", "°", size.value, size.interval, behind);
         if let Some(limit) = settings.limits_deg.first() {
             let share = sizes.share(|v| v <= *limit);
             let interval =
@@ -405,6 +415,48 @@ fn over_time(eyes: &[&Eye], settings: &AuditSettings) -> Section {
         }
     }
     section
+}
+
+/// Does the mean error leave 0? A plain two-sided cumulative sum in units of the spread.
+fn drift(eyes: &[&Eye]) -> Option<Section> {
+    let sample = Sample::of(eyes.iter().copied(), error);
+    let plain = sample.unwrapped();
+    let enough = plain.values.len() >= SHORTEST_SEQUENCE;
+    let sd = descriptive::standard_deviation(&plain.values).filter(|sd| enough && *sd > 0.0)?;
+    let mut section = Section::new("Drift");
+    section.text.push("Has the mean error of all eyes left 0 at some time, to the one side or the other?".to_owned());
+    let (allowance, limit) = PLAIN;
+    let standardized: Vec<f64> = plain.values.iter().map(|error| error / sd).collect();
+    let sums = cusum::sums(&standardized, allowance);
+    let alarm = sums.iter().position(|sums| sums.up > limit || sums.down > limit);
+    let behind = sample.behind();
+    let name = ALL;
+    let largest = |of: fn(&cusum::Sums) -> f64| sums.iter().map(of).reduce(f64::max);
+    section.add(name, "largest sum, counter-clockwise", "", largest(|s| s.up), None, behind);
+    section.add(name, "largest sum, clockwise", "", largest(|s| s.down), None, behind);
+    section.add(name, "limit", "", Some(limit), None, behind);
+    section
+        .add(name, "first operation above the limit", "", alarm.map(|k| k as f64 + 1.0), None, behind)
+        .noted(if alarm.is_some() { "" } else { "never above it" });
+    let run = cusum::average_run_length(allowance, limit, 0.0);
+    section.add(name, "mean run to a false alarm", "eyes", run, None, behind).noted("of independent eyes");
+    let curve = |name: &str, of: fn(&cusum::Sums) -> f64| Series {
+        name: name.to_owned(),
+        points: sums.iter().enumerate().map(|(k, s)| [k as f64 + 1.0, of(s)]).collect(),
+    };
+    section.charts.push(Chart {
+        plot: Plot::Curves {
+            series: vec![curve("counter-clockwise", |s| s.up), curve("clockwise", |s| -s.down)],
+            x_label: "measured eye, in order".to_owned(),
+            y_label: "cumulative sum, SD".to_owned(),
+            levels: vec![(limit, "limit".to_owned()), (-limit, "limit".to_owned())],
+        },
+        caption: format!(
+            "Cumulative sum of the error in units of its spread, allowance {allowance}: beyond a limit the mean error has left 0. {}.",
+            people(behind)
+        ),
+    });
+    Some(section)
 }
 
 /// What the expected risk goes by.
@@ -422,22 +474,20 @@ fn learning(eyes: &[Eye], settings: &AuditSettings) -> Option<Section> {
         strata.entry(stratum(eye).to_owned()).or_default().push(eye);
     }
     // One bad and one good eye more keep the risk off 0 and 1.
-    let risk = |alike: &[&Eye]| {
-        let count = alike.iter().filter(|eye| bad(eye) == Some(true)).count();
-        (count as f64 + 1.0) / (alike.len() as f64 + 2.0)
-    };
-    let risks: BTreeMap<&str, f64> = strata.iter().map(|(stratum, alike)| (stratum.as_str(), risk(alike))).collect();
+    let smoothed = |count: usize, of: usize| (count as f64 + 1.0) / (of as f64 + 2.0);
     let operators = grouped(eyes, "operator");
     let adjusted = strata.len() > 1;
     section.text.push(format!(
         "A sum that rises with every error beyond {limit_deg}° and falls with every one within it, weighed by the risk that \
          was expected ({}); above its limit, errors beyond {limit_deg}° have become more frequent (odds times {ODDS_RATIO}). \
-         The limit is crossed by chance in {:.0} of 100 sequences of this length.",
-        if adjusted { "the share beyond it among the eyes of all operators marked alike" } else { "the share beyond it among all eyes" },
+         The limit is crossed by chance in {:.0} of 100 sequences of this length. Where the others have fewer than {FEWEST_OTHERS} such \
+         eyes, all eyes take their place.",
+        if adjusted { "the share beyond it among the eyes of other operators that were marked alike" } else { "the share beyond it among the eyes of other operators" },
         100.0 * FALSE_ALARM
     ));
     for (name, group) in operators {
-        let name = if name == UNNAMED { ALL.to_owned() } else { name };
+        let operator = if name == UNNAMED { "" } else { name.as_str() };
+        let name = if operator.is_empty() { ALL.to_owned() } else { name.clone() };
         let measured: Vec<&Eye> = group.into_iter().filter(|eye| eye.measure.is_some()).collect();
         let sample = Sample::of(measured.iter().copied(), error);
         if measured.len() < SHORTEST_SEQUENCE {
@@ -445,6 +495,18 @@ fn learning(eyes: &[Eye], settings: &AuditSettings) -> Option<Section> {
             figure.noted(format!("fewer than {SHORTEST_SEQUENCE} eyes measured"));
             continue;
         }
+        let risks: BTreeMap<&str, f64> = strata
+            .iter()
+            .map(|(stratum, alike)| {
+                let own = |eye: &&&Eye| eye.group("operator") == operator;
+                let mut others: Vec<&Eye> = alike.iter().filter(|eye| !own(eye)).copied().collect();
+                if others.len() < FEWEST_OTHERS {
+                    others.clone_from(alike);
+                }
+                let count = others.iter().filter(|eye| bad(eye) == Some(true)).count();
+                (stratum.as_str(), smoothed(count, others.len()))
+            })
+            .collect();
         let outcomes: Vec<(bool, f64)> =
             measured.iter().map(|eye| (bad(eye) == Some(true), risks[stratum(eye)])).collect();
         let sums = risk_adjusted::sums(&outcomes, ODDS_RATIO);
@@ -483,10 +545,10 @@ pub fn methods(settings: &AuditSettings) -> Vec<String> {
          of the records; what stills of an eye share (the oval of the limbus) is not lessened by averaging."
             .to_owned(),
         "Mean error: mean of the doubled angles, halved (Fisher 1993), with a bias-corrected and accelerated bootstrap interval \
-         over patients (2,000 resamples, beyond 10,000 eyes fewer, not below 500; Efron & Tibshirani 1993), widened for few patients (Hesterberg 2015). Median: the \
+         over patients (2,000 resamples, beyond 5,000 eyes fewer, not below 500; Efron & Tibshirani 1993), widened for few patients (Hesterberg 2015). Median: the \
          same."
             .to_owned(),
-        "Spread and mean size: intervals by the jackknife over patients on the logarithm with Student's t (Miller 1974). In \
+        "Spread and mean absolute error: intervals by the jackknife over patients on the logarithm with Student's t (Miller 1974). In \
          simulation with two eyes a patient correlated by 0.5, 94 % of them held the truth at 20 eyes."
             .to_owned(),
         "Reading taken out: spread as the root of the variance less the mean reading variance; sizes and shares from errors \
@@ -496,6 +558,10 @@ pub fn methods(settings: &AuditSettings) -> Vec<String> {
          patients (Rao & Scott 1992)."
             .to_owned(),
         "Centroid of residual astigmatism: 95 % region by Hotelling's T², covariance over patients.".to_owned(),
+        format!(
+            "Drift: two-sided cumulative sum of the error over its spread (Page 1954), allowance {}, limit {} standard deviations.",
+            PLAIN.0, PLAIN.1
+        ),
         format!(
             "Learning sequence: risk-adjusted cumulative sum (Steiner et al. 2000), odds ratio {ODDS_RATIO}; limit by up to \
              {RUNS} drawn sequences of the same risks."

@@ -118,7 +118,7 @@ fn group_table(groups: &[(String, Vec<&Eye>)], settings: &CompareSettings) -> Se
         add("mean error", sample.axial_mean(settings.seed));
         add("spread (SD)", plain.spread());
         add("spread (SD), reading taken out", plain.true_spread(&variances));
-        add("mean size", sample.sizes().mean(Scale::Logarithm));
+        add("mean absolute error", sample.sizes().mean(Scale::Logarithm));
         let reading = descriptive::mean(&variances);
         section.add(name, "error of reading (SD)", "°", reading.map(f64::sqrt), None, behind);
         let part = reading.zip(descriptive::variance(&plain.values)).map(|(r, v)| 100.0 * r / v);
@@ -157,15 +157,15 @@ fn effects(pairs: &[Pair], settings: &CompareSettings) -> Section {
         add("mean error, difference", "°", drawn[0].value, drawn[0].bca);
         add(SPREAD_RATIO, "", drawn[1].value, pair.spread_ratio_interval());
         add("spread, ratio, bootstrap interval", "", drawn[1].value, drawn[1].bca);
-        add("mean size, difference", "°", drawn[2].value, drawn[2].bca);
+        add("mean absolute error, difference", "°", drawn[2].value, drawn[2].bca);
         let percent = drawn[3].bca.map(|i| crate::statistics::Interval { low: 100.0 * i.low, high: 100.0 * i.high });
         add(&format!("within {limit}°, difference"), "%", 100.0 * drawn[3].value, percent);
         let (a, b) = pair.sizes();
         let mut bare = |quantity: &str, value: Option<f64>| {
             section.add(&pair.name, quantity, "", value, None, behind);
         };
-        bare("mean size, Hedges' g", crate::statistics::effect_size::hedges_g(&a, &b));
-        bare("size, Cliff's delta", crate::statistics::effect_size::cliffs_delta(&a, &b));
+        bare("mean absolute error, Hedges' g", crate::statistics::effect_size::hedges_g(&a, &b));
+        bare("absolute error, Cliff's delta", crate::statistics::effect_size::cliffs_delta(&a, &b));
     }
     section
 }
@@ -189,14 +189,14 @@ fn tests(groups: &[(&str, &[&Eye])], pairs: &[Pair], settings: &CompareSettings)
             let sizes: Vec<f64> = all.errors.iter().map(|e| e.abs()).collect();
             let exchange = permutation::LabelExchange::new(&all.labels, &all.patients);
             let kruskal = exchange.test(rank_tests::kruskal_statistic(&sizes), draws, settings.seed);
-            section.add(name, "p, size (Kruskal-Wallis)", "", Some(kruskal.p), None, all.behind());
+            section.add(name, "p, absolute error (Kruskal-Wallis)", "", Some(kruskal.p), None, all.behind());
         }
     }
     let names = [
         "p, mean error (permutation)",
         "p, spread (Brown-Forsythe)",
-        "p, mean size (permutation)",
-        "p, size (Mann-Whitney)",
+        "p, mean absolute error (permutation)",
+        "p, absolute error (Mann-Whitney)",
     ];
     let found: Vec<[f64; 4]> = pairs.iter().map(|pair| pair.p_values(draws, settings.seed)).collect();
     let corrected: Vec<Vec<f64>> =
@@ -241,11 +241,11 @@ fn paired(pairs: &[Pair], settings: &CompareSettings) -> Option<Section> {
             unknown: 0,
         };
         let size = sizes.mean(Scale::Plain);
-        section.add(&pair.name, "size, mean difference", "°", size.value, size.interval, behind);
+        section.add(&pair.name, "absolute error, mean difference", "°", size.value, size.interval, behind);
         let p = p_within(&both, draws(2 * both.len()), settings.seed);
-        section.add(&pair.name, "p, size (permutation)", "", Some(p), None, behind);
+        section.add(&pair.name, "p, absolute error (permutation)", "", Some(p), None, behind);
         let wilcoxon = rank_tests::wilcoxon_signed_rank(&sizes.values).map(|test| test.p);
-        section.add(&pair.name, "p, size (Wilcoxon signed ranks)", "", wilcoxon, None, behind);
+        section.add(&pair.name, "p, absolute error (Wilcoxon signed ranks)", "", wilcoxon, None, behind);
         let morgan = spread_test::pitman_morgan(&both).map(|test| test.p);
         section.add(&pair.name, "p, spread (Pitman-Morgan)", "", morgan, None, behind);
     }

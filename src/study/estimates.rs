@@ -10,7 +10,7 @@ use crate::statistics::proportion::wilson;
 use crate::statistics::{COVERAGE, Interval, axial, descriptive};
 
 /// Eyes drawn in all by a bootstrap: beyond, there are fewer resamples, since many eyes need less of them.
-const MOST_DRAWN_EYES: usize = 20_000_000;
+const MOST_DRAWN_EYES: usize = 10_000_000;
 /// But never fewer than these.
 const FEWEST_RESAMPLES: usize = 500;
 

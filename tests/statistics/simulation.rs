@@ -54,16 +54,16 @@ fn comparison_of_spreads_keeps_its_level() {
     assert!(share(1) > 0.06, "ignoring patients: {}", share(1));
 }
 
-/// Share of runs in which the 95 % intervals of mean (BCa), standard deviation, mean size (both by jackknife) and share within 1
+/// Share of runs in which the 95 % intervals of mean (BCa), standard deviation, mean size, ratio of two standard deviations (all by jackknife) and share within 1
 /// (Wilson) hold the truth, at 20,
 /// 60 and 200 eyes of half as many patients: 0.93 to 0.97.
 #[test]
 fn intervals_cover_the_truth() {
     const RUNS: u64 = 2000;
     // Of a standard normal variable: E|t| = sqrt(2/pi), P(|t| <= 1).
-    let truth = [0.0, 1.0, std::f64::consts::FRAC_2_PI.sqrt(), 0.682_689_492_137];
+    let truth = [0.0, 1.0, std::f64::consts::FRAC_2_PI.sqrt(), 0.682_689_492_137, 1.0];
     for count in [20, 60, 200] {
-        let covered: Vec<[bool; 4]> = (0..RUNS)
+        let covered: Vec<[bool; 5]> = (0..RUNS)
             .into_par_iter()
             .map(|run| {
                 let patients = count / 2;
@@ -84,14 +84,28 @@ fn intervals_cover_the_truth() {
                 let of_mean = bootstrap(&vec![0; patients], 1, |w, out| out[0] = mean(w), &settings)[0];
                 let by_jackknife =
                     |of: &dyn Fn(&[f64]) -> f64| jackknife::interval(patients, 0.95, Scale::Logarithm, of);
+                let (others, other_patient) = eyes(patients, &mut rng(run + 2_000_000_000 + count as u64 * 1_000_000));
+                let both = |weights: &[f64]| {
+                    let (first, second) = weights.split_at(patients);
+                    let sd = |values: &[f64], patient: &[usize], weights: &[f64]| {
+                        let [n, sum, squares] = values.iter().zip(patient).fold([0.0; 3], |[n, s, q], (v, at)| {
+                            [n + weights[*at], s + weights[*at] * v, q + weights[*at] * v * v]
+                        });
+                        ((squares - sum * sum / n) / (n - 1.0)).sqrt()
+                    };
+                    sd(&values, &patient, first) / sd(&others, &other_patient, second)
+                };
+                let of_ratio = jackknife::interval(2 * patients, 0.95, Scale::Logarithm, both);
                 let hits: Vec<bool> = values.iter().map(|v| v.abs() <= 1.0).collect();
                 let share = hits.iter().filter(|hit| **hit).count() as f64 / count as f64;
                 let of_share = wilson(share, effective_trials(&hits, &patient), 0.95);
-                let intervals = [of_mean.bca, by_jackknife(&spread), by_jackknife(&size), of_share];
+                let intervals = [of_mean.bca, by_jackknife(&spread), by_jackknife(&size), of_share, of_ratio];
                 std::array::from_fn(|k| intervals[k].is_some_and(|i| i.low <= truth[k] && truth[k] <= i.high))
             })
             .collect();
-        for (k, name) in ["mean", "standard deviation", "mean size", "share within 1"].iter().enumerate() {
+        for (k, name) in
+            ["mean", "standard deviation", "mean size", "share within 1", "ratio of spreads"].iter().enumerate()
+        {
             let share = covered.iter().filter(|c| c[k]).count() as f64 / RUNS as f64;
             println!("{count} eyes, {name}: {share:.4} of the intervals hold the truth");
             assert!((0.93..=0.97).contains(&share), "{count} eyes, {name}: {share}");

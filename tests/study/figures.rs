@@ -26,8 +26,8 @@ fn audit_by_hand() {
         value(figure(&answers, "Alignment", broad, "spread (SD), reading taken out")),
         (182.0_f64 / 12.0 - 0.25).sqrt(),
     );
-    close(value(figure(&answers, "Alignment", broad, "mean size")), 42.0 / 13.0);
-    close(value(figure(&answers, "Alignment", broad, "median size")), 3.0);
+    close(value(figure(&answers, "Alignment", broad, "mean absolute error")), 42.0 / 13.0);
+    close(value(figure(&answers, "Alignment", broad, "median absolute error")), 3.0);
     close(value(figure(&answers, "Within the limits", broad, "within 5°")), 1100.0 / 13.0);
     close(value(figure(&answers, "Within the limits", "all eyes", "within 5°")), 2400.0 / 26.0);
     let behind = figure(&answers, "Alignment", "all eyes", "mean error");
@@ -92,7 +92,8 @@ fn pairs_are_compared_within_patients() {
         })
         .collect();
     let (_, answers) = run("compare", &records, &[]);
-    let size = figure(answers.as_ref().unwrap(), "Within patients", "broad − narrow", "size, mean difference");
+    let size =
+        figure(answers.as_ref().unwrap(), "Within patients", "broad − narrow", "absolute error, mean difference");
     close(value(size), 42.0 / 13.0 * 2.0 / 3.0);
     assert_eq!(size["patients"], 13);
 }

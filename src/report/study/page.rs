@@ -149,9 +149,10 @@ fn behind(group: &str, figures: &[Figure]) -> (usize, Option<usize>) {
 }
 
 fn counted(eyes: usize, patients: Option<usize>) -> String {
+    let some = |count: usize, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
     match patients {
-        Some(patients) => format!("{eyes} eyes, {patients} patients"),
-        None => format!("{eyes} eyes"),
+        Some(patients) => format!("{}, {}", some(eyes, "eye"), some(patients, "patient")),
+        None => some(eyes, "eye"),
     }
 }
 
@@ -161,7 +162,7 @@ fn head(group: &str, figures: &[Figure]) -> Markup {
 }
 
 fn cell(figure: Option<&Figure>, label: &str, expected: (usize, Option<usize>)) -> Markup {
-    let Some(figure) = figure else { return html! { td data-label=(label) { span.behind { "–" } } } };
+    let Some(figure) = figure else { return html! { td data-label=(label) { span.value { "–" } } } };
     let other = (figure.eyes, figure.patients) != expected;
     html! {
         td data-label=(label) {
