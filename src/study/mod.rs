@@ -4,6 +4,7 @@
 //! - [`eye`]: the stills of one eye at one operation to one figure
 //! - [`figures`]: the answers, as they go to page, JSON and CSV alike
 //! - [`estimates`]: a group of eyes to estimates with intervals, by patient
+//! - [`sequences`]: operations in their order, for [`audit`]
 //! - [`audit`], [`compare`], [`agree`]: what each of the commands says
 //! - [`pair`]: two groups side by side, for [`compare`]
 //! - [`readings`]: readers' readings, for [`agree`]
@@ -19,3 +20,4 @@ pub mod figures;
 pub mod pair;
 pub mod reading;
 pub mod readings;
+pub mod sequences;

@@ -146,3 +146,38 @@ fn csv_and_json_agree() {
         assert_eq!(row[5].parse::<f64>().ok(), figure["interval95"][0].as_f64());
     }
 }
+
+/// With --stage only the stills of that stage count; the others are accounted for.
+#[test]
+fn a_stage_is_chosen() {
+    let mut records = two_groups();
+    for (k, record) in records.iter_mut().enumerate() {
+        record["case"]["stage"] = json!(if k < 13 { "before" } else { "end" });
+    }
+    let (done, answers) = run("audit", &records, &["--stage", "end"]);
+    assert_eq!(done.code, Some(0), "{done:?}");
+    let answers = answers.unwrap();
+    assert_eq!(included(&answers, "left out: of another stage"), 13);
+    assert_eq!(included(&answers, "eyes with a figure, from these stills"), 13);
+}
+
+/// An operator whose errors all lie beyond the limit where those of the others lie within it crosses the limit of the learning
+/// sequence, the others do not.
+#[test]
+fn a_learner_is_seen() {
+    let mut records = Vec::new();
+    for k in 0..36 {
+        let operator = ["Beck", "Tarn", "Ghyll"][k % 3];
+        let error = if operator == "Ghyll" && k < 24 { 8.0 } else { 1.0 + k as f64 / 36.0 };
+        let mut record = measured(&format!("p{k}"), "OD", "ink", error, 0.5);
+        record["case"]["operator"] = json!(operator);
+        record["case"]["date"] = json!(format!("2031-{:02}-{:02}", k / 28 + 1, k % 28 + 1));
+        records.push(record);
+    }
+    let (_, answers) = run("audit", &records, &[]);
+    let answers = answers.unwrap();
+    let alarm =
+        |operator: &str| &figure(&answers, "Learning sequence", operator, "first operation above the limit")["value"];
+    assert!(alarm("Ghyll").as_f64().is_some_and(|k| k <= 8.0), "{}", alarm("Ghyll"));
+    assert!(alarm("Beck").is_null() && alarm("Tarn").is_null());
+}
