@@ -78,7 +78,8 @@ pub fn gain_in_words(turn: &TurnBack, cylinder: &Cylinder) -> String {
     let (verb, gain, low, high) = if gain < 0.0 { ("loses", -gain, -high, -low) } else { ("wins", gain, low, high) };
     let little = if high < WORTH_A_WORD_D { "; less than a refraction shows" } else { "" };
     let [gain, low, high] = [gain, low, high].map(hundredths);
-    format!("{verb} {gain:.2} D (95 % interval {low:.2} to {high:.2} D{no_gain}){little}")
+    let place = if cylinder.plane == "lens" { plane_in_words(cylinder) } else { "" };
+    format!("{verb} {gain:.2} D{place} (95 % interval {low:.2} to {high:.2} D{no_gain}){little}")
 }
 
 /// Half of the smallest step in which cylinders are prescribed, D: what is less is no difference to a person.

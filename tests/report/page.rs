@@ -140,6 +140,14 @@ fn gains_are_put_as_they_are() {
     }
 }
 
+/// Dioptres of a lens that cannot be carried to the cornea are said to be those of its own plane.
+#[test]
+fn a_gain_names_the_plane_of_the_lens() {
+    let mut record = Scene::new().costed("a.jpg", 31.0, 2.0);
+    record.cylinder.as_mut().unwrap().plane = "lens".into();
+    assert!(page_of(&[record], None).contains("wins 0.46 D in the plane of the lens (95 % interval 0.30 to 0.62 D)."));
+}
+
 #[test]
 fn many_stills_leave_the_costs_to_the_table() {
     let record = Scene::new().costed("a.jpg", 31.0, 2.0);
