@@ -27,7 +27,7 @@ impl Default for SearchSettings {
             radius_step: 1.11,
             shapes: vec![(0.82, 0.0), (0.82, 90.0), (0.66, 0.0), (0.66, 90.0), (0.82, 45.0), (0.82, 135.0)],
             rays: 24,
-            keep: 12,
+            keep: 14,
         }
     }
 }
