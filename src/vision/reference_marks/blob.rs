@@ -42,14 +42,8 @@ pub(super) struct Blob {
     pub ground_sd: f64,
     /// Mean difference of the two sides of the ground in red.
     pub imbalance: f64,
-    /// Share of rows whose outline runs into the lateral limit.
-    pub leak: f64,
     /// sd of the rows' middles about the axis, columns.
     pub wobble: f64,
-    /// Spread of the rows' widths over their median, from the quartiles, as an sd.
-    pub raggedness: f64,
-    /// Share of the rows between the first and the last that are filled.
-    pub filled: f64,
     /// Mean contrast just past the inner and the outer end over the mean contrast inside.
     pub past_ends: [f64; 2],
     /// Either end runs into the limit of the search.
@@ -139,7 +133,7 @@ fn outline(ring: &Ring, places: &[(usize, isize)], frame: &Frame, patch: &Patch)
     let contrast = contrasts.get(contrasts.len() / 2)?.min(core);
     let inside = patch.flood(ring, places, contrast / 2.0);
 
-    let (mut cells, mut skirt, mut runs, mut touching) = (Vec::new(), Vec::new(), Vec::new(), 0.0);
+    let (mut cells, mut skirt, mut runs) = (Vec::new(), Vec::new(), Vec::new());
     let first = inside.iter().position(|held| *held)? / patch.across;
     let last = inside.iter().rposition(|held| *held)? / patch.across;
     for line in first.saturating_sub(1)..=(last + 1).min(patch.lines() - 1) {
@@ -150,17 +144,13 @@ fn outline(ring: &Ring, places: &[(usize, isize)], frame: &Frame, patch: &Patch)
         if let (Some(left), Some(right)) = (held.first(), held.last()) {
             let middle = held.iter().map(|k| *k as f64).sum::<f64>() / held.len() as f64 + patch.starts[line] as f64;
             runs.push(Run { row: line + patch.window[0], span: (right - left + 1) as f64, middle });
-            touching += f64::from(u8::from(*left == 0 || right + 1 == patch.across));
         }
     }
     let rows = [runs.first()?.row, runs.last()?.row];
     let middle_row = (rows[0] + rows[1]) as f64 / 2.0;
-    let total = runs.len() as f64;
     let mut widths: Vec<f64> = runs.iter().map(|r| r.span).collect();
     widths.sort_by(f64::total_cmp);
     let width = widths[widths.len() / 2];
-    // Quartiles: a bar across the mark widens a few rows.
-    let raggedness = (widths[widths.len() * 3 / 4] - widths[widths.len() / 4]) / 1.35 / width;
     let (axis, slope, wobble) = straight(&runs, middle_row, width);
     // Vessels that touch a mark, and bars across it, say nothing of where it lies.
     let aside = |row: usize, column: f64| (column - axis - slope * (row as f64 - middle_row)).abs();
@@ -185,10 +175,7 @@ fn outline(ring: &Ring, places: &[(usize, isize)], frame: &Frame, patch: &Patch)
         absorbance: [0.0; 3],
         ground_sd,
         imbalance,
-        leak: touching / total,
         wobble,
-        raggedness,
-        filled: total / (rows[1] - rows[0] + 1) as f64,
         past_ends: [past(rows[0], -1), past(rows[1], 1)],
         open: rows[0] <= patch.window[0] + 1 || rows[1] + 1 >= patch.window[1],
         cells,

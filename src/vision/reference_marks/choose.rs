@@ -1,32 +1,36 @@
 //! Which of the candidates are the reference marks, and which of them is which.
 
-use super::{MarkFinding, likeness};
+use super::{MarkFinding, likeness, weights};
 use crate::geometry::{Ellipse, Meridian};
+use likeness::departure;
+use nalgebra::Vector3;
 
 /// How far from its place in the pattern a mark may stand, sd in degrees: 3 as put by hand, 3 as seen from a centre
 /// that is itself some 5 % of the radius off.
 const PLACED_SD_DEG: f64 = 4.2;
 /// Farthest from its place that a mark is looked for, degrees.
 const REACH_DEG: f64 = 15.0;
-/// Penalty at which a candidate is as likely something else as a mark.
-const EVEN_PENALTY: f64 = 4.0;
-/// Least evidence (natural logarithm of a likelihood ratio) of a set that is accepted.
-const LEAST_EVIDENCE: f64 = 0.3;
-/// What it costs a mark to stand alone, with nothing in the right place to speak for it.
-const LONE: f64 = 1.2;
-/// Least lead in evidence over the next distinct reading: a likelihood ratio of about 4.5.
-const LEAST_LEAD: f64 = 1.5;
-/// What it speaks for two candidates that they are twins: marks of one eye are made with one tool.
-const TWINS: f64 = 1.0;
-/// Spread of the differences between marks of one eye, sd: logarithm of width, length, contrast; colour direction,
-/// which depends on the ground.
-const TWIN_SD: [f64; 4] = [0.5, 0.6, 0.8, 1.0];
-/// Axes nearer than this are the same reading, degrees.
-const SAME_AXIS_DEG: f64 = 20.0;
+/// Least probability of a reading, among all others and that none is right, that is accepted. It holds for stills of
+/// which every second has no marks: see [`weights`] for what comes through.
+const LEAST_PROBABILITY: f64 = 0.65;
+/// Readings nearer to each other than this say the same, degrees.
+const SAME_AXIS_DEG: f64 = 3.0;
 /// A rough direction of the eye's zero may be this far off, degrees.
 const HINT_REACH_DEG: f64 = 45.0;
 /// Candidates considered.
-const MOST: usize = 12;
+const MOST: usize = 14;
+/// Scales at which marks of one eye differ: natural logarithm of the width; distance from the limbus, limbus radii.
+const TWIN_SCALE: [f64; 2] = [0.3, 0.06];
+/// What counts as alike to a mark when those like it are counted, sd: natural logarithms of contrast, width and length;
+/// direction of the colour.
+const ALIKE_SD: [f64; 4] = [0.5, 0.4, 0.4, 0.25];
+/// Contrast over the strongest other candidate's beyond which it tells no more.
+const CLEAR_LEAD: f64 = 4.0;
+/// Absorbance below which nothing stands out.
+const LEAST_RED: f64 = 0.03;
+
+/// Number of [`Reading::terms`].
+pub const TERMS: usize = 1 + likeness::COUNT + weights::SET.len();
 
 /// A mark and its place in the pattern.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,7 +50,10 @@ pub struct Reading {
     pub zero_deg: f64,
     /// Root mean square of the marks' deviations from the pattern, degrees; 0 for a single mark.
     pub misfit_deg: f64,
-    /// Natural logarithm of how much better these are explained as marks than as anything else.
+    /// What speaks for and against it, each weighed by its place: the number of marks, the sum of their
+    /// traits, and what they are together.
+    pub terms: [f64; TERMS],
+    /// Natural logarithm of the odds of this reading against that there are no marks.
     pub evidence: f64,
 }
 
@@ -54,11 +61,11 @@ pub struct Reading {
 #[derive(Clone, Debug, thiserror::Error)]
 pub enum ChoiceRefusal {
     /// Nothing is enough like the marks expected.
-    #[error("no reference marks: the best candidates have evidence {got:.1}, need {need:.1}")]
+    #[error("no reference marks: the best candidates are marks with a probability of {got:.2}, need {need:.2}")]
     Missing {
-        /// Evidence of the best reading.
+        /// Probability of the best reading.
         got: f64,
-        /// Least evidence accepted.
+        /// Least probability accepted.
         need: f64,
         /// The best reading, if there was any candidate.
         best: Option<Box<Reading>>,
@@ -93,38 +100,40 @@ pub fn choose(
     pattern: &[f64],
     zero_direction: Option<f64>,
 ) -> Result<Reading, ChoiceRefusal> {
-    let mut readings = readings(findings, limbus, pattern);
-    if let Some(hint) = zero_direction {
-        readings.retain(|r| apart_deg(r.zero_deg, hint) <= HINT_REACH_DEG);
-    }
+    let mut readings = readings(findings, limbus, pattern, zero_direction);
     readings.sort_by(|a, b| b.evidence.total_cmp(&a.evidence).then(a.zero_deg.total_cmp(&b.zero_deg)));
-    let mut ranked = readings.into_iter();
-    let missing = |best: Option<Reading>| ChoiceRefusal::Missing {
-        got: best.as_ref().map_or(0.0, |r| r.evidence),
-        need: LEAST_EVIDENCE,
-        best: best.map(Box::new),
-    };
-    let Some(best) = ranked.next() else { return Err(missing(None)) };
-    if best.evidence < LEAST_EVIDENCE {
-        return Err(missing(Some(best)));
-    }
-    match ranked.find(|r| rivals(r, &best)) {
-        Some(next) if best.evidence - next.evidence < LEAST_LEAD => {
-            Err(ChoiceRefusal::Ambiguous { readings: [Box::new(best), Box::new(next)] })
+    let missing =
+        |got, best: Option<Reading>| ChoiceRefusal::Missing { got, need: LEAST_PROBABILITY, best: best.map(Box::new) };
+    let Some(best) = readings.first().cloned() else { return Err(missing(0.0, None)) };
+    // Odds against the best one, so that nothing overflows.
+    let odds = |reading: &Reading| (reading.evidence - best.evidence).exp();
+    let agreeing: f64 = readings.iter().filter(|r| !rivals(r, &best)).map(odds).sum();
+    let rival = readings.iter().find(|r| rivals(r, &best));
+    let rivalling: f64 = readings.iter().filter(|r| rivals(r, &best)).map(odds).sum();
+    let all = agreeing + rivalling + (-best.evidence).exp();
+    let probability = agreeing / all;
+    match rival {
+        _ if probability >= LEAST_PROBABILITY => Ok(best),
+        // Marks there are, but which?
+        Some(rival) if (agreeing + rivalling) / all >= LEAST_PROBABILITY => {
+            Err(ChoiceRefusal::Ambiguous { readings: [Box::new(best), Box::new(rival.clone())] })
         }
-        _ => Ok(best),
+        _ => Err(missing(probability, Some(best))),
     }
 }
 
-/// Whether `other` says something else than `best`: another axis, or another mark for the same.
+/// Whether `other` gives another axis than `best`.
 fn rivals(other: &Reading, best: &Reading) -> bool {
-    let axis_apart = apart_deg(2.0 * other.zero_deg, 2.0 * best.zero_deg) / 2.0;
-    let foreign = |p: &Placed| best.placed.iter().all(|b| b.finding != p.finding);
-    axis_apart > SAME_AXIS_DEG || other.placed.iter().any(foreign)
+    apart_deg(2.0 * other.zero_deg, 2.0 * best.zero_deg) / 2.0 > SAME_AXIS_DEG
 }
 
-/// Every set of candidates that stands like the pattern or a part of it.
-fn readings(findings: &[MarkFinding], limbus: &Ellipse, pattern: &[f64]) -> Vec<Reading> {
+/// Every set of candidates that stands like the pattern or a part of it, weighed; parameters as in [`choose`].
+pub fn readings(
+    findings: &[MarkFinding],
+    limbus: &Ellipse,
+    pattern: &[f64],
+    zero_direction: Option<f64>,
+) -> Vec<Reading> {
     let meridians: Vec<Meridian> =
         findings.iter().take(MOST).map_while(|f| Meridian::of(&limbus.unit(&f.centroid))).collect();
     let mut readings = Vec::new();
@@ -146,7 +155,17 @@ fn readings(findings: &[MarkFinding], limbus: &Ellipse, pattern: &[f64]) -> Vec<
             readings.extend(sets.into_iter().map(|set| weigh(findings, &meridians, pattern, zero, set)));
         }
     }
+    match zero_direction {
+        Some(hint) => readings.retain(|r| apart_deg(r.zero_deg, hint) <= HINT_REACH_DEG),
+        // Turned by 180 degrees such a pattern is itself: each set would be there twice.
+        None if is_its_own_opposite(pattern) => readings.retain(|r| r.zero_deg < 180.0),
+        None => {}
+    }
     readings
+}
+
+fn is_its_own_opposite(pattern: &[f64]) -> bool {
+    pattern.iter().all(|a| pattern.iter().any(|b| apart_deg(a + 180.0, *b) < 1e-6))
 }
 
 fn weigh(
@@ -160,17 +179,34 @@ fn weigh(
     let deviations = placed.iter().map(|p| deviation(meridians[p.finding], zero, pattern[p.pattern]));
     let shift = deviations.clone().sum::<f64>() / count;
     let squares: f64 = deviations.map(|d| (d - shift).powi(2)).sum();
-    let likeness: f64 =
-        placed.iter().map(|p| (EVEN_PENALTY - likeness::penalty_of(findings[p.finding].score)) / 2.0).sum();
-    let first = &findings[placed[0].finding];
-    let twins: f64 = placed[1..].iter().map(|p| TWINS - difference(first, &findings[p.finding]) / 2.0).sum();
-    let lone = if placed.len() == 1 { LONE } else { 0.0 };
+    let marks: Vec<&MarkFinding> = placed.iter().map(|p| &findings[p.finding]).collect();
+    let others: Vec<&MarkFinding> =
+        (0..findings.len()).filter(|k| placed.iter().all(|p| p.finding != *k)).map(|k| &findings[k]).collect();
+    let further = || marks[1..].iter().map(|m| unlike(marks[0], m));
+    let set: [f64; weights::SET.len()] = [
+        count - 1.0,
+        further().map(|u| u[0]).sum(),
+        further().map(|u| u[1]).sum(),
+        squares / PLACED_SD_DEG.powi(2),
+        if placed.len() == 1 { 1.0 } else { 0.0 },
+        lead(&marks, &others),
+        crowd(&marks, &others),
+    ];
+    let mut terms = [0.0; TERMS];
+    terms[0] = count;
+    for mark in &marks {
+        for (sum, value) in terms[1..].iter_mut().zip(mark.traits) {
+            *sum += value;
+        }
+    }
+    terms[1 + likeness::COUNT..].copy_from_slice(&set);
     placed.sort_by_key(|p| p.pattern);
     Reading {
         placed,
         zero_deg: (zero.degrees() + shift).rem_euclid(360.0),
         misfit_deg: (squares / count).sqrt(),
-        evidence: likeness + twins - lone - squares / PLACED_SD_DEG.powi(2) / 2.0,
+        terms,
+        evidence: weights::all().zip(terms).map(|(w, t)| w * t).sum(),
     }
 }
 
@@ -180,16 +216,36 @@ fn deviation(mark: Meridian, zero: Meridian, expected: f64) -> f64 {
     (turn + 180.0).rem_euclid(360.0) - 180.0
 }
 
-/// Squared difference of two marks in make, in units of the spread between marks of one eye.
-fn difference(a: &MarkFinding, b: &MarkFinding) -> f64 {
-    let colour = |f: &MarkFinding| nalgebra::Vector3::from(f.absorbance).normalize();
-    let differences = [
-        (a.width_px / b.width_px).ln(),
-        (a.length_px / b.length_px).ln(),
-        (a.contrast / b.contrast).ln(),
-        (colour(a) - colour(b)).norm(),
-    ];
-    differences.iter().zip(TWIN_SD).map(|(d, sd)| (d / sd).powi(2)).sum()
+/// How two marks differ in width and in their distance from the limbus.
+fn unlike(a: &MarkFinding, b: &MarkFinding) -> [f64; 2] {
+    let middle = |f: &MarkFinding| (f.extent[0] + f.extent[1]) / 2.0;
+    [departure((a.width_px / b.width_px).ln() / TWIN_SCALE[0]), departure((middle(a) - middle(b)) / TWIN_SCALE[1])]
+}
+
+/// Natural logarithm of the faintest mark's contrast over the strongest other candidate's.
+fn lead(marks: &[&MarkFinding], others: &[&MarkFinding]) -> f64 {
+    let faintest = marks.iter().map(|m| m.absorbance[0]).fold(f64::INFINITY, f64::min);
+    let strongest = others.iter().map(|m| m.absorbance[0]).fold(LEAST_RED, f64::max);
+    if others.is_empty() { CLEAR_LEAD.ln() } else { (faintest / strongest).min(CLEAR_LEAD).ln() }
+}
+
+/// How many others are like these: marks are few, and vessels, lashes and hooks come in numbers.
+fn crowd(marks: &[&MarkFinding], others: &[&MarkFinding]) -> f64 {
+    let mean = |value: &dyn Fn(&MarkFinding) -> f64| marks.iter().map(|m| value(m)).sum::<f64>() / marks.len() as f64;
+    let length = |f: &MarkFinding| f.extent[1] - f.extent[0];
+    let colour = |f: &MarkFinding| Vector3::from(f.absorbance).normalize();
+    let (red, width, long) = (mean(&|m| m.absorbance[0]), mean(&|m| m.width_px), mean(&length));
+    let hue = marks.iter().map(|m| colour(m)).sum::<Vector3<f64>>() / marks.len() as f64;
+    let alike = others.iter().map(|other| {
+        let differences = [
+            (other.absorbance[0] / red).ln(),
+            (other.width_px / width).ln(),
+            (length(other) / long).ln(),
+            (colour(other) - hue).norm(),
+        ];
+        (-differences.iter().zip(ALIKE_SD).map(|(d, sd)| (d / sd).powi(2)).sum::<f64>() / 2.0).exp()
+    });
+    alike.sum::<f64>().ln_1p()
 }
 
 fn apart_deg(a: f64, b: f64) -> f64 {
@@ -205,7 +261,10 @@ mod tests {
         Ellipse::circle(PixelPoint::new(200.0, 200.0), 100.0).unwrap()
     }
 
-    fn mark(degrees: f64, score: f64) -> MarkFinding {
+    /// A mark as marks are where `off` is 0; the more, the less it is like one.
+    fn mark(degrees: f64, off: f64) -> MarkFinding {
+        let mut traits = [0.0; likeness::COUNT];
+        traits[0] = off;
         MarkFinding {
             centroid: limbus().at_polar(1.0, degrees.to_radians()),
             covariance: Matrix::identity() * 0.01,
@@ -215,12 +274,13 @@ mod tests {
             contrast: 0.4,
             absorbance: [0.5, 0.4, 0.1],
             extent: [0.9, 1.1],
-            score,
+            traits,
+            score: likeness::worth(&traits),
         }
     }
 
     fn chosen(marks: &[(f64, f64)], pattern: &[f64], hint: Option<f64>) -> Result<Reading, ChoiceRefusal> {
-        let findings: Vec<MarkFinding> = marks.iter().map(|(d, s)| mark(*d, *s)).collect();
+        let findings: Vec<MarkFinding> = marks.iter().map(|(d, off)| mark(*d, *off)).collect();
         choose(&findings, &limbus(), pattern, hint)
     }
 
@@ -234,11 +294,11 @@ mod tests {
 
     #[test]
     fn two_opposite_marks() {
-        let reading = chosen(&[(30.0, 0.9), (212.0, 0.9), (100.0, 0.3)], &PAIR, None).unwrap();
+        let reading = chosen(&[(30.0, 0.0), (212.0, 0.0), (100.0, 4.0)], &PAIR, None).unwrap();
         assert_eq!(reading.placed.len(), 2);
         assert!((reading.zero_deg.rem_euclid(180.0) - 31.0).abs() < 1e-9);
         assert!((reading.misfit_deg - 1.0).abs() < 1e-9);
-        let other = chosen(&[(30.0, 0.9), (212.0, 0.9)], &PAIR, Some(200.0)).unwrap();
+        let other = chosen(&[(30.0, 0.0), (212.0, 0.0)], &PAIR, Some(200.0)).unwrap();
         assert!((other.zero_deg - 211.0).abs() < 1e-9);
         assert_eq!(places(&other), [(1, 0), (0, 1)]);
     }
@@ -246,57 +306,70 @@ mod tests {
     /// One hidden mark of a pair leaves the axis; two clear marks that are no pair leave two.
     #[test]
     fn single_marks_of_a_pair() {
-        assert_eq!(chosen(&[(30.0, 0.9), (140.0, 0.2)], &PAIR, None).unwrap().placed.len(), 1);
-        let two = chosen(&[(30.0, 0.9), (120.0, 0.9)], &PAIR, None);
-        assert!(matches!(two, Err(ChoiceRefusal::Ambiguous { .. })), "{two:?}");
+        let mut faint = mark(140.0, 4.0);
+        faint.absorbance = [0.1, 0.08, 0.02];
+        assert_eq!(choose(&[mark(30.0, 0.0), faint], &limbus(), &PAIR, None).unwrap().placed.len(), 1);
+        let two = chosen(&[(30.0, 0.0), (120.0, 0.0)], &PAIR, None);
+        assert!(two.is_err(), "{two:?}");
     }
 
     /// {0, 90} with both found is unique; a single one of them is not (DOMAIN: which mark is which).
     #[test]
     fn right_angles() {
-        let reading = chosen(&[(100.0, 0.9), (11.0, 0.9)], &[0.0, 90.0], None).unwrap();
+        let reading = chosen(&[(100.0, 0.0), (11.0, 0.0)], &[0.0, 90.0], None).unwrap();
         assert_eq!(places(&reading), [(1, 0), (0, 1)]);
-        let one = chosen(&[(100.0, 0.9)], &[0.0, 90.0], None);
+        let one = chosen(&[(100.0, 0.0)], &[0.0, 90.0], None);
         let Err(ChoiceRefusal::Ambiguous { readings }) = one else { panic!("{one:?}") };
         let apart = readings[0].zero_deg - readings[1].zero_deg;
         assert!((apart.abs() - 90.0).abs() < 1e-9, "{apart}");
-        assert!((chosen(&[(100.0, 0.9)], &[0.0, 90.0], Some(25.0)).unwrap().zero_deg - 10.0).abs() < 1e-9);
+        assert!((chosen(&[(100.0, 0.0)], &[0.0, 90.0], Some(25.0)).unwrap().zero_deg - 10.0).abs() < 1e-9);
     }
 
     #[test]
     fn three_marks_with_an_end_hidden() {
-        let all = chosen(&[(10.0, 0.9), (190.0, 0.9), (280.0, 0.9)], &THREE, None).unwrap();
+        let all = chosen(&[(10.0, 0.0), (190.0, 0.0), (280.0, 0.0)], &THREE, None).unwrap();
         assert_eq!(places(&all), [(0, 0), (1, 1), (2, 2)]);
-        let axis = chosen(&[(10.0, 0.9), (190.0, 0.9)], &THREE, None).unwrap();
+        let axis = chosen(&[(10.0, 0.0), (190.0, 0.0)], &THREE, None).unwrap();
         assert!((axis.zero_deg.rem_euclid(180.0) - 10.0).abs() < 1e-9);
-        let hidden = [(10.0, 0.9), (280.0, 0.9)];
+        let hidden = [(10.0, 0.0), (280.0, 0.0)];
         assert!(matches!(chosen(&hidden, &THREE, None), Err(ChoiceRefusal::Ambiguous { .. })));
         assert!((chosen(&hidden, &THREE, Some(350.0)).unwrap().zero_deg - 10.0).abs() < 1e-9);
     }
 
     #[test]
     fn a_full_cross_needs_a_hint() {
-        let marks = [(5.0, 0.9), (95.0, 0.9), (185.0, 0.9), (275.0, 0.9)];
+        let marks = [(5.0, 0.0), (95.0, 0.0), (185.0, 0.0), (275.0, 0.0)];
         assert!(matches!(chosen(&marks, &CROSS, None), Err(ChoiceRefusal::Ambiguous { .. })));
         let reading = chosen(&marks, &CROSS, Some(100.0)).unwrap();
         assert_eq!(places(&reading), [(1, 0), (2, 1), (3, 2), (0, 3)]);
     }
 
-    /// Faint twins are believed together where each alone is not; unlike ones are not.
+    /// What is too little by itself is believed with its like on the other side, but not where it is one of many.
     #[test]
-    fn twins_speak_for_each_other() {
-        assert!(chosen(&[(40.0, 0.45)], &PAIR, None).is_err());
-        assert_eq!(chosen(&[(40.0, 0.45), (221.0, 0.45)], &PAIR, None).unwrap().placed.len(), 2);
-        let mut findings = [mark(40.0, 0.45), mark(221.0, 0.45)];
-        findings[1].width_px = 20.0;
-        findings[1].length_px = 12.0;
-        assert!(choose(&findings, &limbus(), &PAIR, None).is_err());
+    fn marks_speak_for_each_other_and_a_crowd_against_them() {
+        let off = 1.2;
+        assert!(chosen(&[(40.0, off)], &PAIR, None).is_err());
+        assert_eq!(chosen(&[(40.0, off), (221.0, off)], &PAIR, None).unwrap().placed.len(), 2);
+        let vessels = [70.0, 95.0, 130.0, 160.0, 265.0, 290.0, 325.0].map(|d| (d, off));
+        let crowded = [&[(40.0, off), (221.0, off)][..], &vessels].concat();
+        assert!(chosen(&crowded, &PAIR, None).is_err());
     }
 
     #[test]
     fn nothing_found_is_missing() {
         assert!(matches!(chosen(&[], &PAIR, None), Err(ChoiceRefusal::Missing { best: None, .. })));
-        let weak = chosen(&[(10.0, 0.1), (190.0, 0.1)], &PAIR, None);
+        let weak = chosen(&[(10.0, 6.0), (190.0, 6.0)], &PAIR, None);
         assert!(matches!(weak, Err(ChoiceRefusal::Missing { best: Some(_), .. })));
+    }
+
+    /// The probabilities of a conditional logit by hand: one reading of evidence e against none is 1 / (1 + exp(-e)).
+    #[test]
+    fn the_refusal_states_the_probability() {
+        let Err(ChoiceRefusal::Missing { got, best: Some(best), .. }) = chosen(&[(10.0, 3.0)], &PAIR, None) else {
+            panic!("a mark this doubtful was taken");
+        };
+        let terms: f64 = weights::MARK + 3.0 * weights::TRAITS[0] + weights::SET[4] + weights::SET[5] * 4.0_f64.ln();
+        assert!((best.evidence - terms).abs() < 1e-12, "{} {terms}", best.evidence);
+        assert!((got - 1.0 / (1.0 + (-terms).exp())).abs() < 1e-12, "{got}");
     }
 }

@@ -18,7 +18,7 @@ const UNEVEN: f64 = 0.05;
 
 /// The finding of a blob; `None` where it cannot be a mark.
 pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFinding> {
-    let penalty = likeness::penalty(ring, blob)?;
+    let traits = likeness::traits(ring, blob)?;
     let middle_row = (blob.rows[0] + blob.rows[1]) as f64 / 2.0;
     let phi = ring.phi(blob.axis);
     let place = |row: f64, column: f64| limbus.at_polar(ring.rho(row), ring.phi(column));
@@ -80,6 +80,7 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
         contrast: 1.0 - (-strongest).exp(),
         absorbance: blob.absorbance,
         extent: [ring.rho(blob.rows[0] as f64), ring.rho(blob.rows[1] as f64)],
-        score: likeness::score(penalty),
+        score: likeness::worth(&traits),
+        traits,
     })
 }

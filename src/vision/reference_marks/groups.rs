@@ -19,23 +19,26 @@ const LENGTHS: f64 = 1.6;
 const COLOUR: f64 = 0.6;
 /// Most parts of one mark.
 const MOST_PARTS: usize = 6;
-/// What a whole may be worse by than its worse part: two alike and side by side are no two marks.
-const WHOLE: f64 = 1.0;
+/// What a whole may be worth less than its worse part: two alike and side by side are no two marks.
+const WHOLE: f64 = 0.5;
 /// Share of the smaller of two regions above which they are one and the same.
 const SHARED: f64 = 0.3;
-/// Penalty above which a region is no part of a mark. High, as the parts stand in one another's ground.
-const HOPELESS: f64 = 30.0;
+/// Worth below which a region is no part of a mark. Low, as the parts stand in one another's ground.
+const HOPELESS: f64 = -8.0;
 
 /// Put together what is better explained as one mark than as several.
 pub(super) fn united(ring: &Ring, blobs: Vec<Blob>) -> Vec<Blob> {
-    let penalised = |b: Blob| likeness::penalty(ring, &b).filter(|p| *p < HOPELESS).map(|p| (b, p));
-    let blobs = distinct(blobs.into_iter().filter_map(penalised).collect());
+    let valued = |b: Blob| {
+        let worth = likeness::worth(&likeness::traits(ring, &b)?);
+        (worth > HOPELESS).then_some((b, worth))
+    };
+    let blobs = distinct(blobs.into_iter().filter_map(valued).collect());
     distinct(joined(ring, blobs)).into_iter().map(|b| b.0).collect()
 }
 
 /// The better of each two that share their place.
 fn distinct(mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
-    blobs.sort_by(|a, b| a.1.total_cmp(&b.1));
+    blobs.sort_by(|a, b| b.1.total_cmp(&a.1));
     let mut kept: Vec<(Blob, f64)> = Vec::new();
     for blob in blobs {
         if kept.iter().all(|k| shared(&k.0, &blob.0) < SHARED) {
@@ -60,19 +63,19 @@ fn joined(ring: &Ring, mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
         let pairs = chain[1..].iter().map(|j| vec![i, *j]);
         let whole = std::iter::once(chain.clone()).chain(pairs).filter(|set| set.len() > 1).find_map(|set| {
             let parts: Vec<&Blob> = set.iter().map(|k| &blobs[*k].0).collect();
-            let worst = set.iter().map(|k| blobs[*k].1).fold(0.0, f64::max);
+            let worst = set.iter().map(|k| blobs[*k].1).fold(f64::INFINITY, f64::min);
             let whole = Blob::united(ring, &parts)?;
-            let penalty = likeness::penalty(ring, &whole)?;
-            (penalty < worst + WHOLE).then_some((set, whole, penalty))
+            let worth = likeness::worth(&likeness::traits(ring, &whole)?);
+            (worth > worst - WHOLE).then_some((set, whole, worth))
         });
         match whole {
-            Some((set, whole, penalty)) => {
+            Some((set, whole, worth)) => {
                 let mut k = 0;
                 blobs.retain(|_| {
                     k += 1;
                     !set.contains(&(k - 1))
                 });
-                blobs.push((whole, penalty));
+                blobs.push((whole, worth));
                 // What was passed over may belong to the whole.
                 i = 0;
             }

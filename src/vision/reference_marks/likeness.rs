@@ -1,85 +1,131 @@
-//! How much a dark region is like a reference mark.
+//! How a dark region departs from an ideal reference mark, and what it is worth as one.
 
 use super::blob::Blob;
+use super::patch::Frame;
 use super::ring::Ring;
+use super::weights;
+use nalgebra::Vector3;
 
-/// What a mark may differ in from the ideal: a dark bar or dot of one dye on even ground, on the ray, closed at both
-/// ends, on the limbus. Each is one standard deviation of a penalty, set by hand from what it means, not fitted.
-mod tolerance {
+/// Scales at which a departure begins to matter. What is far beyond its scale counts little more (see [`departure`]):
+/// a vessel that touches a mark, a bubble at its end or a bar across it spoil one trait, not the mark.
+mod scale {
     /// Texture of the ground over contrast.
     pub const TEXTURE: f64 = 0.15;
     /// Difference of the two sides over contrast.
     pub const IMBALANCE: f64 = 0.35;
     /// Tangent of the lean against the ray.
     pub const LEAN: f64 = 0.20;
-    /// Contrast just past the ends over contrast inside, either sign.
-    pub const PAST_ENDS: f64 = 0.40;
-    /// sd of the middles of the rows, share of the width; plus half a column of sampling.
+    /// Contrast just past an end over contrast inside, either sign.
+    pub const PAST_END: f64 = 0.40;
+    /// sd of the middles of the rows, share of the width; half a column of sampling is taken off first.
     pub const WOBBLE: f64 = 0.12;
-    /// sd of the widths of the rows, share of the width.
-    pub const RAGGEDNESS: f64 = 0.60;
-    /// Distance of the middle from the limbus, limbus radii; the fitted limbus itself is some 3 % off.
+    /// Distance of the middle from where marks stand, limbus radii.
     pub const PLACE: f64 = 0.09;
     /// Excess of the absorbance that green and blue have in common over that in red: blood takes green and blue,
     /// no ink does. Share of the absorbance in red.
     pub const BLOOD: f64 = 0.15;
-    /// Shortfall of the length below the width, natural logarithm.
+    /// Excess of the width over the length, natural logarithm.
     pub const FLATNESS: f64 = 0.25;
-    /// Share of the rows whose outline runs into the lateral limit.
-    pub const LEAK: f64 = 0.15;
-    /// Share of rows missing between the ends.
-    pub const GAPS: f64 = 0.15;
+    /// Contrast beyond an end, in any colour and either sense, over that inside.
+    pub const BEYOND: f64 = 0.40;
+    /// Distance by which the whole region stays outside or inside of the limbus, limbus radii.
+    pub const CLEAR_OF_LIMBUS: f64 = 0.05;
 }
-/// Share of the absorbance in red above which blue is absorbed alike: black ink, but lashes and instruments too.
-const NEUTRAL: f64 = 0.80;
-/// What a neutral colour costs, in the units of the penalty.
-const NEUTRAL_PENALTY: f64 = 2.0;
-/// Share of the rows that a bar across a mark may take.
-const CROSSED: f64 = 0.15;
-/// Length of a mark, limbus radii: 0.3 to 3 mm.
-const LENGTH: [f64; 2] = [0.045, 0.55];
-/// Width of a mark, limbus radii: up to 1.6 mm.
-const WIDTH: [f64; 2] = [0.008, 0.28];
+/// Where the middle of a mark stands, limbus radii.
+const USUAL_PLACE: f64 = 1.02;
+/// Lengths beyond which a mark is unusual, limbus radii: 0.6 and 2 mm.
+const USUAL_LENGTH: [f64; 2] = [0.10, 0.35];
+/// Width from which a mark is unusual, limbus radii: 0.7 mm.
+const USUAL_WIDTH: f64 = 0.12;
+/// Stretch past an end in which a region is looked for to go on, limbus radii from the end.
+const BEYOND: [f64; 2] = [0.03, 0.14];
+/// Rows of the ring that such a stretch must have.
+const LEAST_BEYOND: usize = 4;
+/// Lengths a mark can have at all, limbus radii: 0.2 to 3.5 mm.
+const LENGTH: [f64; 2] = [0.03, 0.60];
+/// Widths a mark can have at all, limbus radii: to 1.7 mm.
+const WIDTH: [f64; 2] = [0.006, 0.30];
+/// Least absorbance in red of anything definite.
+const LEAST_RED: f64 = 0.03;
 
-/// Sum of squared deviations from an ideal mark; `None` for what cannot be a mark at all.
-pub(super) fn penalty(ring: &Ring, blob: &Blob) -> Option<f64> {
+/// Number of [`Traits`].
+pub const COUNT: usize = 16;
+
+/// How a region departs from an ideal mark (a straight dark bar or dot of one dye on even ground, on the ray, closed at
+/// both ends, across the limbus): 0 where it does not.
+///
+/// In this order: texture of the ground; unequal sides; lean; contrast past the inner and the outer end; wobbling
+/// middle; distance from the limbus; colour of blood; flat; short; long; wide; wholly outside the limbus; wholly inside;
+/// going on inwards; going on outwards.
+pub type Traits = [f64; COUNT];
+
+/// The traits of a region; `None` for what cannot be a mark at all.
+pub(super) fn traits(ring: &Ring, blob: &Blob) -> Option<Traits> {
     let [red, green, blue] = blob.absorbance;
-    let length = (blob.rows[1] - blob.rows[0] + 1) as f64;
-    let middle = ring.rho((blob.rows[0] + blob.rows[1]) as f64 / 2.0);
-    let (length_rho, width_rho) = (length * ring.rho_step, blob.width * ring.rho_step * middle);
+    let middle = ring.rho(blob.middle_row());
+    let (length, width) = (blob.length() * ring.rho_step, blob.width * ring.rho_step * middle);
     let fits = |v: f64, range: [f64; 2]| v >= range[0] && v <= range[1];
-    if blob.open || red <= 0.03 || !fits(length_rho, LENGTH) || !fits(width_rho, WIDTH) {
+    if blob.open || red <= LEAST_RED || !fits(length, LENGTH) || !fits(width, WIDTH) {
         return None;
     }
-    let off_limbus = (middle - 1.02).abs();
-    let blood = (green.min(blue) / red - 1.0).max(0.0);
-    let terms = [
-        (blob.ground_sd / red) / tolerance::TEXTURE,
-        (blob.imbalance / red) / tolerance::IMBALANCE,
-        blob.slope / tolerance::LEAN,
-        blob.past_ends[0] / tolerance::PAST_ENDS,
-        blob.past_ends[1] / tolerance::PAST_ENDS,
-        (blob.wobble - 0.5).max(0.0) / (tolerance::WOBBLE * blob.width),
-        blob.raggedness / tolerance::RAGGEDNESS,
-        off_limbus / tolerance::PLACE,
-        blood / tolerance::BLOOD,
-        (blob.width / length).ln().max(0.0) / tolerance::FLATNESS,
-        (blob.leak - CROSSED).max(0.0) / tolerance::LEAK,
-        (1.0 - blob.filled) / tolerance::GAPS,
-    ];
-    let neutral = if blue.min(green) > NEUTRAL * red { NEUTRAL_PENALTY } else { 0.0 };
-    Some(terms.iter().map(|t| t * t).sum::<f64>() + neutral)
+    let excess = |value: f64, limit: f64| (value / limit).ln().max(0.0);
+    Some([
+        departure(blob.ground_sd / red / scale::TEXTURE),
+        departure(blob.imbalance / red / scale::IMBALANCE),
+        departure(blob.slope / scale::LEAN),
+        departure(blob.past_ends[0] / scale::PAST_END),
+        departure(blob.past_ends[1] / scale::PAST_END),
+        departure((blob.wobble - 0.5).max(0.0) / (scale::WOBBLE * blob.width.max(1.0))),
+        departure((middle - USUAL_PLACE) / scale::PLACE),
+        departure((green.min(blue) / red - 1.0).max(0.0) / scale::BLOOD),
+        departure(excess(blob.width, blob.length()) / scale::FLATNESS),
+        excess(USUAL_LENGTH[0], length),
+        excess(length, USUAL_LENGTH[1]),
+        excess(width, USUAL_WIDTH),
+        departure((ring.rho(blob.rows[0] as f64) - 1.0).max(0.0) / scale::CLEAR_OF_LIMBUS),
+        departure((1.0 - ring.rho(blob.rows[1] as f64)).max(0.0) / scale::CLEAR_OF_LIMBUS),
+        departure(beyond(ring, blob, -1.0) / scale::BEYOND),
+        departure(beyond(ring, blob, 1.0) / scale::BEYOND),
+    ])
 }
 
-/// Penalty at which the score falls to 1/e.
-const PENALTY_SCALE: f64 = 4.0;
-
-/// Score, 0 to 1, of a penalty.
-pub(super) fn score(penalty: f64) -> f64 {
-    (-penalty / PENALTY_SCALE).exp()
+/// How strongly the region goes on past its inner (`sign` -1) or outer (1) end, whatever it looks like there: an iris hook
+/// is dark on the sclera and bright on the iris. Norm over the colours of the mean contrast, over that inside; 0 where
+/// nothing is known.
+fn beyond(ring: &Ring, blob: &Blob, sign: f64) -> f64 {
+    let end = if sign < 0.0 { blob.rows[0] } else { blob.rows[1] } as f64;
+    let row_at = |far: f64| (end + sign * far / ring.rho_step).round().clamp(0.0, (ring.rows - 1) as f64) as usize;
+    let [near, far] = BEYOND.map(row_at);
+    let (first, last) = (near.min(far), near.max(far));
+    let frame = Frame { axis: blob.axis, slope: blob.slope, middle_row: blob.middle_row(), width: blob.width.max(2.0) };
+    let half = (blob.width / 4.0).max(0.5);
+    let (mut contrast, mut rows) = (Vector3::<f64>::zeros(), 0);
+    for channel in 0..3 {
+        let grounds = frame.grounds(ring, channel, [first, last]);
+        let known = grounds.iter().zip(first..=last).filter_map(|(ground, row)| Some((ground.as_ref()?.0, row)));
+        rows = 0;
+        for (level, row) in known {
+            let middle = frame.column(row);
+            let columns = (middle - half).round() as isize..=(middle + half).round() as isize;
+            let count = (columns.end() - columns.start() + 1) as f32;
+            let core = columns.map(|column| ring.log[channel][ring.at(row, column)]).sum::<f32>() / count;
+            contrast[channel] += f64::from(level - core);
+            rows += 1;
+        }
+    }
+    if rows < LEAST_BEYOND {
+        return 0.0;
+    }
+    contrast.norm() / rows as f64 / Vector3::from(blob.absorbance).norm().max(LEAST_RED)
 }
 
-/// The inverse of [`score`].
-pub(super) fn penalty_of(score: f64) -> f64 {
-    -PENALTY_SCALE * score.max(1e-12).ln()
+/// Minus the logarithm of Cauchy's density up to a constant: near the square for small values, slow beyond.
+pub(super) fn departure(value: f64) -> f64 {
+    (value * value).ln_1p()
+}
+
+/// What a region is worth as a mark by itself: natural logarithm of the odds that it is one rather than something else,
+/// up to a constant that [`super::choose`] knows.
+pub(super) fn worth(traits: &Traits) -> f64 {
+    weights::MARK + traits.iter().zip(&weights::TRAITS).map(|(t, w)| t * w).sum::<f64>()
 }

@@ -11,12 +11,13 @@ mod blob;
 pub mod choose;
 mod finding;
 mod groups;
-mod likeness;
+pub mod likeness;
 mod patch;
 mod ring;
 mod seeds;
 #[cfg(test)]
 mod tests;
+mod weights;
 
 /// A candidate for a reference mark.
 #[derive(Clone, Debug)]
@@ -37,7 +38,9 @@ pub struct MarkFinding {
     pub absorbance: [f64; 3],
     /// Inner and outer end, in radii of the fitted limbus.
     pub extent: [f64; 2],
-    /// How much it is like a mark and unlike a vessel, bubble, instrument or lash: 0 to 1. Not a probability.
+    /// How it departs from an ideal mark.
+    pub traits: likeness::Traits,
+    /// How much it is like a mark and unlike a vessel, bubble, instrument or lash, by itself: log odds up to a constant.
     pub score: f64,
 }
 

@@ -1,0 +1,78 @@
+//! What each reading of the reference marks of drawn stills has to say for itself, for weighing them.
+//!
+//!     cargo bench --bench mark_readings -- both|lens-only SEED COUNT
+//!
+//! Prints a line of JSON a still: the file of its readings' terms (see `choose::Reading::terms`), and which of them take
+//! nothing but marks for marks. `tests/reference/mark_weights/fit.py` reads them.
+
+use rayon::prelude::*;
+use stillaxis::phantom::{self, MarksShown, Scene, View, Wanted};
+use stillaxis::stills::load::{Recording, load};
+use stillaxis::vision::limbus::find_limbus;
+use stillaxis::vision::reference_marks::choose::{Reading, readings};
+use stillaxis::vision::reference_marks::find_reference_marks;
+
+/// How far from where it was drawn a mark may be found, limbus radii: a part of it may be covered.
+const NEAR: f64 = 0.1;
+
+fn still(seed: u64, number: u64, marks: MarksShown) -> Option<serde_json::Value> {
+    let scene = Scene::random(seed, number, &Wanted { marks, ..Wanted::default() });
+    let drawing = phantom::draw(&scene)?;
+    let truth = phantom::truth(&scene, "", &drawing.visibility)?;
+    if marks == MarksShown::Both && !truth.readable {
+        return None;
+    }
+    // As a user would have it: through the file.
+    let file = tempfile::NamedTempFile::new().ok()?;
+    std::fs::write(file.path(), phantom::encode(&drawing.picture, &scene.camera).ok()?).ok()?;
+    let picture = load(file.path(), Recording::default()).ok()?.picture;
+    let limbus = find_limbus(&picture).ok()?.ellipse;
+    let findings = find_reference_marks(&picture, &limbus);
+
+    let view = View::new(&scene.view)?;
+    let drawn: Vec<_> = scene
+        .reference_marks
+        .iter()
+        .map(|mark| {
+            let (sin, cos) = mark.meridian_deg.to_radians().sin_cos();
+            let eye = stillaxis::geometry::Vector::new(cos, sin) * (mark.inner_r + mark.outer_r) / 2.0;
+            view.picture_of(&eye)
+        })
+        .collect();
+    let is_mark: Vec<bool> =
+        findings.iter().map(|f| drawn.iter().any(|d| (f.centroid - d).norm() < NEAR * view.px_per_radius())).collect();
+    let (pattern, hint) = if scene.plan.sheet_has_meridians {
+        (scene.plan.marks_meant_deg.clone(), scene.plan.zero_direction_deg)
+    } else {
+        (vec![0.0, 180.0], None)
+    };
+    let right = |r: &Reading| r.placed.iter().all(|p| is_mark[p.finding]);
+    let all = readings(&findings, &limbus, &pattern, hint);
+    Some(serde_json::json!({
+        "still": format!("{seed}/{number}"),
+        "marks": scene.reference_marks.len(),
+        "terms": all.iter().map(|r| r.terms.to_vec()).collect::<Vec<_>>(),
+        "zero_deg": all.iter().map(|r| r.zero_deg).collect::<Vec<_>>(),
+        "right": all.iter().map(right).collect::<Vec<_>>(),
+    }))
+}
+
+fn main() {
+    let given: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    let [marks, seed, count] = &given[..] else {
+        // `cargo bench` runs every bench without arguments.
+        println!("usage: cargo bench --bench mark_readings -- both|lens-only SEED COUNT");
+        return;
+    };
+    let marks = match marks.as_str() {
+        "both" => MarksShown::Both,
+        "lens-only" => MarksShown::LensOnly,
+        other => panic!("{other}: expected both or lens-only"),
+    };
+    let seed: u64 = seed.parse().expect("SEED is a whole number");
+    let count: u64 = count.parse().expect("COUNT is a whole number");
+    let lines: Vec<_> = (0..count).into_par_iter().filter_map(|number| still(seed, number, marks)).collect();
+    for line in lines {
+        println!("{line}");
+    }
+}
