@@ -35,10 +35,16 @@ pub const HALF_CHORD_REACH: f64 = 0.10;
 const MOST_OFFSET: f64 = 0.15;
 /// Depth below which marks are less and less believed.
 const TYPICAL_DEPTH: f64 = 0.5;
+/// Square of the standard deviation of its logarithm below.
+const DEPTH_VARIANCE: f64 = 0.2;
+/// Standard deviations of the logarithms of what is usual for the width of dots and lines, and for their spacing or length.
+/// What is as wide as a mark can be is a blot as a rule.
+const WIDTH_SD: f64 = 0.25;
+const EXTENT_SD: f64 = 0.35;
 /// What lone dots cost more than marks with a direction of their own.
 const SINGLE_COST: f64 = 4.0;
 /// And what each further lone dot adds.
-const SPOT_COST: f64 = 5.0;
+pub const SPOT_COST: f64 = 5.0;
 /// What bright marks cost more than dark ones: of a lamp's reflections there are many.
 const BRIGHT_COST: f64 = 6.0;
 /// A lone dot has no direction to tell it by: it must stand on its ground all the more clearly.
@@ -64,8 +70,8 @@ const LEAST_ANCHOR: f64 = 0.70;
 /// A pairing this good needs no further search for its groups' twins.
 const GOOD_COST: f64 = 12.0;
 
-/// Readings of the patch as dark marks, the best first.
-pub fn pairings(patch: &Patch) -> Vec<Pairing> {
+/// Readings of the patch as dark marks, the best first, and the groups that may be marks.
+pub fn pairings(patch: &Patch) -> (Vec<Pairing>, Vec<Group>) {
     let marks = patch.relative.narrow_dark((NARROW * patch.scale).round() as usize);
     let spots = blobs(patch, &marks);
     let [first, rest] = tries(patch, &marks, &spots);
@@ -84,11 +90,11 @@ pub fn pairings(patch: &Patch) -> Vec<Pairing> {
     }
     out.retain(|p| p.cost < HOPELESS_COST && p.groups.iter().all(|g| !is_misread(patch, g)));
     out.sort_by(|x, y| x.cost.total_cmp(&y.cost));
-    out
+    (out, groups)
 }
 
 /// Whether what was read as a dash is a round spot as well or better, or one of two lines.
-fn is_misread(patch: &Patch, group: &Group) -> bool {
+pub fn is_misread(patch: &Patch, group: &Group) -> bool {
     group.kind == Kind::Dash
         && (has_parallel(patch, &group.shape)
             || fit(patch, Kind::Dots(1), group.shape, Hold::Nothing).is_some_and(|s| s.explained > group.explained))
@@ -112,7 +118,7 @@ fn pairs(patch: &Patch, groups: &[Group]) -> Vec<Pairing> {
 }
 
 /// Whether a lone dot stands out as only a mark does.
-fn is_clear(dot: &Group) -> bool {
+pub fn is_clear(dot: &Group) -> bool {
     dot.explained > LEAST_EXPLAINED_SINGLE && dot.depth > LEAST_DEPTH_SINGLE
 }
 
@@ -171,12 +177,8 @@ pub fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
     if !(directed || !patch.bright && is_clear(a) && is_clear(b)) {
         return None;
     }
-    let (typical_sigma, typical_extent) = match a.kind {
-        Kind::Dots(_) => (0.0125, 0.05),
-        Kind::Dash => (0.0125, 0.06),
-        Kind::Lines => (0.006, 0.06),
-    };
-    let both = |x: f64, y: f64| (x * y).sqrt() / patch.scale;
+    let both = |x: f64, y: f64| (x * y).sqrt();
+    let extent = both(a.shape.extent, b.shape.extent);
     let weak = a.explained.min(b.explained);
     let parts = [
         if directed { lean(a) + lean(b) } else { 0.0 },
@@ -186,10 +188,26 @@ pub fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
         (offset / OFFSET_SD).powi(2),
         ((half - HALF_CHORD.0) / HALF_CHORD.1).powi(2),
         ((1.0 - a.explained) + (1.0 - b.explained)) / 0.08 + (1.0 - weak).powi(2) / 0.05,
-        ratio(both(a.shape.sigma, b.shape.sigma), typical_sigma, 0.35),
-        (TYPICAL_DEPTH / (a.depth * b.depth).sqrt()).ln().max(0.0).powi(2) / 0.5,
-        if patch.bright { BRIGHT_COST } else { 0.0 },
-        if directed { ratio(both(a.shape.extent, b.shape.extent), typical_extent, 0.35) } else { 0.0 },
+        shape_cost(patch, a.kind, both(a.shape.sigma, b.shape.sigma), extent, both(a.depth, b.depth)),
+        bright_cost(patch),
     ];
     Some(Pairing { groups: [*a, *b], cost: parts.iter().sum() })
+}
+
+/// How far marks of a kind are from the usual in width and extent (px) and depth.
+pub fn shape_cost(patch: &Patch, kind: Kind, sigma: f64, extent: f64, depth: f64) -> f64 {
+    let (usual_sigma, usual_extent) = match kind {
+        Kind::Dots(_) => (0.0125, 0.05),
+        Kind::Dash => (0.0125, 0.06),
+        Kind::Lines => (0.006, 0.06),
+    };
+    let off = |value: f64, usual: f64, sd: f64| ((value / patch.scale / usual).ln() / sd).powi(2);
+    let faint = (TYPICAL_DEPTH / depth).ln().max(0.0).powi(2) / DEPTH_VARIANCE;
+    let directed = kind != Kind::Dots(1);
+    off(sigma, usual_sigma, WIDTH_SD) + faint + if directed { off(extent, usual_extent, EXTENT_SD) } else { 0.0 }
+}
+
+/// What marks cost for being bright.
+pub fn bright_cost(patch: &Patch) -> f64 {
+    if patch.bright { BRIGHT_COST } else { 0.0 }
 }

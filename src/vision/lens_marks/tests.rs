@@ -187,6 +187,26 @@ fn bright_marks_are_read_too() {
     }
 }
 
+/// Rows of dots whose twin is hidden give their own direction, as surely as they say.
+#[test]
+fn a_group_whose_twin_is_hidden_is_read_by_itself() {
+    for (design, kept) in [("3 dots", 3), ("4 dots", 4)] {
+        for degrees in [8.0, 77.0, 141.0] {
+            let mut strokes = lens(design, degrees, OFFSET);
+            strokes.truncate(kept);
+            let finding = Scene::new(strokes).find().unwrap();
+            assert_eq!((finding.groups_seen, finding.marks.len()), (1, kept), "{design} at {degrees}");
+            let error = axis_difference(degrees, axis_of(&finding));
+            assert!(error.abs() < 2.0, "{design} at {degrees}: off by {error}");
+            let chord = finding.ends[1].0 - finding.ends[0].0;
+            let across = Vector::new(-chord.y, chord.x).normalize();
+            let variance: f64 = finding.ends.iter().map(|(_, c)| across.dot(&(c * across))).sum();
+            let sd = (variance.sqrt() / chord.norm()).to_degrees();
+            assert!((1.0..1.6).contains(&sd), "{design} at {degrees}: states {sd}");
+        }
+    }
+}
+
 #[test]
 fn a_pupil_without_marks_is_refused() {
     for seed in 0..10 {
