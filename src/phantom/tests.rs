@@ -204,3 +204,17 @@ fn a_scene_is_its_parameters() {
     assert_eq!(truth(&read, "a", &all_seen(&read)), truth(&scene, "a", &all_seen(&scene)));
     assert_eq!(read.reference_marks.len(), scene.reference_marks.len());
 }
+
+/// One row of dots has a direction; one dot has none, so that with its twin hidden no axis is there to be read.
+#[test]
+fn a_single_dot_left_of_two_leaves_no_axis() {
+    for (count, missing) in [(3, None), (1, Some("lens"))] {
+        let mut scene = Scene::random(3, 0, &Wanted::default());
+        scene.lens.as_mut().unwrap().marks.as_mut().unwrap().kind = LensMarkKind::Dots { count, pitch_mm: 0.3 };
+        let mut visibility = all_seen(&scene);
+        visibility.lens_groups[1] = MarkVisibility::default();
+        let truth = truth(&scene, "still", &visibility).unwrap();
+        assert_eq!(truth.missing.as_deref(), missing);
+        assert_eq!(truth.readable, missing.is_none());
+    }
+}

@@ -97,6 +97,18 @@ impl MarkVisibility {
     }
 }
 
+/// Whether a group of marks is one dot: where the other is hidden, nothing has a direction.
+fn is_lone_dot(kind: &LensMarkKind) -> bool {
+    matches!(kind, LensMarkKind::Dots { count: 1, .. })
+}
+
+/// Whether enough is seen of the lens marks to read an axis.
+fn axis_is_readable(scene: &Scene, visibility: &Visibility) -> bool {
+    let marks = scene.lens.as_ref().and_then(|l| l.marks.as_ref());
+    let mut groups = visibility.lens_groups.iter().map(MarkVisibility::is_readable);
+    marks.is_some_and(|m| if is_lone_dot(&m.kind) { groups.all(|seen| seen) } else { groups.any(|seen| seen) })
+}
+
 /// The truth of a scene.
 ///
 /// - `still`: its file name
@@ -108,7 +120,10 @@ pub fn truth(scene: &Scene, still: &str, visibility: &Visibility) -> Option<Trut
     let seen = |v: &[MarkVisibility]| v.iter().any(|m| !m.is_hidden());
     let reference = Reference::of(scene, &view).filter(|_| seen(&visibility.reference_marks));
     let lens_marks = scene.lens.as_ref().and_then(|l| Some((l, l.marks.as_ref()?)));
-    let lens_marks = lens_marks.filter(|_| seen(&visibility.lens_groups));
+    let lens_marks = lens_marks.filter(|(_, marks)| {
+        let mut groups = visibility.lens_groups.iter().map(|g| !g.is_hidden());
+        if is_lone_dot(&marks.kind) { groups.all(|seen| seen) } else { groups.any(|seen| seen) }
+    });
     let lens_deg = lens_marks.and_then(|(lens, marks)| {
         let [a, b] = group_centers(&view, lens, marks);
         view.axis_through(&b, &a).map(|axis| axis.degrees())
@@ -127,7 +142,7 @@ pub fn truth(scene: &Scene, still: &str, visibility: &Visibility) -> Option<Trut
     let readable = alignment_error_deg.is_some()
         && visibility.limbus >= LEAST_LIMBUS
         && visibility.reference_marks.iter().all(MarkVisibility::is_readable)
-        && visibility.lens_groups.iter().any(MarkVisibility::is_readable);
+        && axis_is_readable(scene, visibility);
     Some(Truth {
         still: still.to_owned(),
         alignment_error_deg,
