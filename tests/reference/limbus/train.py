@@ -1,6 +1,6 @@
 """Fit the two opinions of the limbus judge to candidates of known error; writes src/vision/limbus/weights.rs.
 
-    cargo run --release --example limbus_traits -- FOLDER... > traits.csv
+    cargo bench --bench limbus_traits -- FOLDER... > traits.csv
     python train.py [--held-out] traits.csv... > weights.rs && rustfmt weights.rs
 
 A folder holds stills and their truth.json (as `stillaxis simulate` writes it; entries may name the `eye` they show), or

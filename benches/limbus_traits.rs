@@ -1,6 +1,6 @@
 //! What the limbus judge sees of every candidate in stills of known limbus, for `tests/reference/limbus/train.py`.
 //!
-//!     cargo run --release --example limbus_traits -- FOLDER... > traits.csv
+//!     cargo bench --bench limbus_traits -- FOLDER... > traits.csv
 //!
 //! A folder holds stills and a truth.json, a list of `still` (file name), `limbus` (`center_px`, `semi_axes_px`,
 //! `angle_deg` as in a measurement record) and, where known, the `eye`; or pictures alone, none of which holds a limbus.
@@ -88,7 +88,8 @@ fn rows(job: &Job) -> String {
 
 fn main() -> Result<(), Box<dyn Error>> {
     let mut out = std::io::stdout().lock();
-    for folder in std::env::args().skip(1) {
+    // `cargo bench` hands its own flag on.
+    for folder in std::env::args().skip(1).filter(|a| a != "--bench") {
         let rows: Vec<String> = jobs(Path::new(&folder))?.par_iter().map(rows).collect();
         for row in rows {
             out.write_all(row.as_bytes())?;
