@@ -79,8 +79,8 @@ impl Window {
                 whole += 1.0;
                 if patch.weight.at(x, y) > 0.0 {
                     let value = f64::from(patch.relative.at(x, y).clamp(CLIP.0, CLIP.1));
-                    let beyond = (s.abs() - inner).max(0.0).hypot((t.abs() - breadth).max(0.0));
-                    let weight = (-(beyond / (FADE * patch.scale)).powi(2)).exp();
+                    let beyond_square = (s.abs() - inner).max(0.0).powi(2) + (t.abs() - breadth).max(0.0).powi(2);
+                    let weight = (-beyond_square / (FADE * patch.scale).powi(2)).exp();
                     pixels.push([x as f64, y as f64, value, weight, weight]);
                 }
             }

@@ -66,7 +66,7 @@ fn candidates(patch: &Patch, marks: &Plane) -> Vec<Candidate> {
     for y in 0..side {
         for x in 0..side {
             let (dx, dy) = (x as f64 - middle, y as f64 - middle);
-            let distance = dx.hypot(dy);
+            let distance = (dx * dx + dy * dy).sqrt();
             if distance < near || distance > far || patch.weight.at(x, y) == 0.0 {
                 continue;
             }

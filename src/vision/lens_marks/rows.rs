@@ -50,7 +50,8 @@ pub fn blobs(patch: &Patch, marks: &Plane) -> Vec<Blob> {
     let scale = (sigma * sigma) as f32;
     let (near, far) = (RANGE.0 * patch.scale, RANGE.1 * patch.scale);
     let middle = patch.middle();
-    let within = |x: usize, y: usize| (near..far).contains(&(x as f64 - middle).hypot(y as f64 - middle));
+    let square = |v: usize| (v as f64 - middle).powi(2);
+    let within = |x: usize, y: usize| (near * near..far * far).contains(&(square(x) + square(y)));
     for y in 1..side - 1 {
         for x in 1..side - 1 {
             if !within(x, y) {

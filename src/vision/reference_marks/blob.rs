@@ -82,17 +82,19 @@ impl Blob {
         let mut blob = None;
         for _ in 0..PASSES {
             let patch = Patch::of(ring, &frame, window);
-            let mut grown = outline(ring, places, &frame, &patch)?;
-            grown.absorbance = absorbance(ring, &frame, &grown.cells, grown.rows);
-            frame = Frame {
+            let grown = outline(ring, places, &frame, &patch)?;
+            let next = Frame {
                 axis: grown.axis,
                 slope: grown.slope,
                 middle_row: grown.middle_row(),
                 width: grown.width.max(2.0),
             };
-            blob = Some(grown);
+            // The colour is taken from the ground that the outline was drawn on.
+            blob = Some((grown, std::mem::replace(&mut frame, next)));
         }
-        blob
+        let (mut blob, ground) = blob?;
+        blob.absorbance = absorbance(ring, &ground, &blob.cells, blob.rows);
+        Some(blob)
     }
 
     /// Middle between the first and the last row.
