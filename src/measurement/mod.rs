@@ -133,7 +133,7 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
     let findings = find_reference_marks(picture, &limbus.ellipse);
     let marks = chosen_marks(record, &findings, &limbus, case);
     let lens = found_lens(record, picture, &limbus);
-    let Some(marks) = marks else { return map };
+    let Some(ChosenMarks { marks, spread_deg }) = marks else { return map };
     let Some(lens) = lens else {
         if let Some(map) = &map {
             let described = marks.iter().filter_map(|(finding, reading)| {
@@ -149,7 +149,8 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
     let mark_readings: Vec<MarkReading> = marks.iter().map(|(_, reading)| reading.clone()).collect();
     let lens_reading = LensReading { ends: lens.ends, both_groups: lens.groups_seen == 2 };
     match alignment::align(&reading, &mark_readings, &lens_reading, &plan) {
-        Ok(aligned) => {
+        Ok(mut aligned) => {
+            aligned.parts.reference_marks += spread_deg * spread_deg;
             record.reference_marks = marks
                 .iter()
                 .zip(&aligned.meridians)
@@ -205,7 +206,7 @@ fn chosen_marks<'a>(
     findings: &'a [MarkFinding],
     limbus: &LimbusFinding,
     case: &Case,
-) -> Option<Vec<(&'a MarkFinding, MarkReading)>> {
+) -> Option<ChosenMarks<'a>> {
     let on_axis = [0.0, 180.0];
     let pattern: &[f64] = if case.marks_denote_deg.is_empty() { &on_axis } else { &case.marks_denote_deg };
     let hint = match (case.marks_denote_deg.is_empty(), case.zero_direction_deg, case.intended_axis_deg) {
@@ -236,7 +237,14 @@ fn chosen_marks<'a>(
     if marks.len() == 1 && pattern.len() > 1 {
         record.warnings.push("one reference mark only: the angle rests on the centre of the limbus".into());
     }
-    Some(marks)
+    Some(ChosenMarks { marks, spread_deg: reading.spread_deg })
+}
+
+/// Reference marks with what they denote.
+struct ChosenMarks<'a> {
+    marks: Vec<(&'a MarkFinding, MarkReading)>,
+    /// What their choice leaves the axis uncertain by, sd in degrees.
+    spread_deg: f64,
 }
 
 fn marks_of<'a>(

@@ -55,6 +55,10 @@ pub struct Reading {
     pub terms: [f64; TERMS],
     /// Natural logarithm of the odds of this reading against that there are no marks.
     pub evidence: f64,
+    /// What is uncertain about the axis besides the places of the marks, sd in degrees. A mark less than half as wide as
+    /// its fellow may be a part of one: a line of two, what a lid leaves of a stroke. And from the choice on, other
+    /// readings of nearly the same axis: of two lines side by side either may be meant, or both.
+    pub spread_deg: f64,
 }
 
 /// Why no marks can be chosen.
@@ -112,8 +116,12 @@ pub fn choose(
     let rivalling: f64 = readings.iter().filter(|r| rivals(r, &best)).map(odds).sum();
     let all = agreeing + rivalling + (-best.evidence).exp();
     let probability = agreeing / all;
+    let squares = |r: &Reading| odds(r) * (signed_deg(2.0 * (r.zero_deg - best.zero_deg)) / 2.0).powi(2);
+    let spread: f64 = readings.iter().filter(|r| !rivals(r, &best)).map(squares).sum();
     match rival {
-        _ if probability >= LEAST_PROBABILITY => Ok(best),
+        _ if probability >= LEAST_PROBABILITY => {
+            Ok(Reading { spread_deg: (spread / agreeing).sqrt().hypot(best.spread_deg), ..best })
+        }
         // Marks there are, but which?
         Some(rival) if (agreeing + rivalling) / all >= LEAST_PROBABILITY => {
             Err(ChoiceRefusal::Ambiguous { readings: [Box::new(best), Box::new(rival.clone())] })
@@ -207,13 +215,25 @@ fn weigh(
         misfit_deg: (squares / count).sqrt(),
         terms,
         evidence: weights::all().zip(terms).map(|(w, t)| w * t).sum(),
+        spread_deg: parts_sd_deg(&marks),
     }
 }
 
 /// Signed deviation of a mark from its place in the pattern, degrees.
 fn deviation(mark: Meridian, zero: Meridian, expected: f64) -> f64 {
-    let turn = mark.degrees() - zero.degrees() - expected;
-    (turn + 180.0).rem_euclid(360.0) - 180.0
+    signed_deg(mark.degrees() - zero.degrees() - expected)
+}
+
+/// sd of the axis from marks that may be parts of what their fellows are, degrees.
+fn parts_sd_deg(marks: &[&MarkFinding]) -> f64 {
+    let widest = marks.iter().map(|m| m.width_px).fold(0.0, f64::max);
+    let squares = marks.iter().map(|mark| {
+        let missing_px = (widest - 2.0 * mark.width_px).max(0.0) / 2.0;
+        // A length that is known in both units: the mark's own.
+        let px_per_radius = mark.length_px / (mark.extent[1] - mark.extent[0]).max(f64::EPSILON);
+        (missing_px / px_per_radius).to_degrees().powi(2)
+    });
+    squares.sum::<f64>().sqrt() / marks.len() as f64
 }
 
 /// How two marks differ in width and in their distance from the limbus.
@@ -249,7 +269,12 @@ fn crowd(marks: &[&MarkFinding], others: &[&MarkFinding]) -> f64 {
 }
 
 fn apart_deg(a: f64, b: f64) -> f64 {
-    ((a - b + 180.0).rem_euclid(360.0) - 180.0).abs()
+    signed_deg(a - b).abs()
+}
+
+/// An angle as [-180, 180) degrees.
+fn signed_deg(angle: f64) -> f64 {
+    (angle + 180.0).rem_euclid(360.0) - 180.0
 }
 
 #[cfg(test)]
@@ -360,6 +385,25 @@ mod tests {
         assert!(matches!(chosen(&[], &PAIR, None), Err(ChoiceRefusal::Missing { best: None, .. })));
         let weak = chosen(&[(10.0, 6.0), (190.0, 6.0)], &PAIR, None);
         assert!(matches!(weak, Err(ChoiceRefusal::Missing { best: Some(_), .. })));
+    }
+
+    /// Each mark may be either of two lines 3 degrees apart: a pair is taken, but it is not sure of more than 1 to 3 degrees.
+    #[test]
+    fn either_of_two_lines_leaves_a_spread() {
+        let reading = chosen(&[(30.0, 0.0), (210.0, 0.0), (33.0, 0.1), (213.0, 0.1)], &PAIR, None).unwrap();
+        assert!((1.0..3.0).contains(&reading.spread_deg), "{}", reading.spread_deg);
+        let alone = chosen(&[(30.0, 0.0), (210.0, 0.0)], &PAIR, None).unwrap();
+        assert!(alone.spread_deg < 0.01, "{}", alone.spread_deg);
+    }
+
+    /// 20 px wide against 4, at 150 px to a radius: half of what is beyond twice the width is (20 - 8) / 2 px, 2.29 degrees, of
+    /// which the axis through both takes half.
+    #[test]
+    fn a_mark_much_narrower_than_its_fellow_may_be_a_part() {
+        let mut findings = [mark(40.0, 0.0), mark(220.0, 0.0)];
+        findings[1].width_px = 20.0;
+        let reading = choose(&findings, &limbus(), &PAIR, None).unwrap();
+        assert!((reading.spread_deg - (6.0_f64 / 150.0).to_degrees() / 2.0).abs() < 1e-3, "{}", reading.spread_deg);
     }
 
     /// The probabilities of a conditional logit by hand: one reading of evidence e against none is 1 / (1 + exp(-e)).

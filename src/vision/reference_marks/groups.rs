@@ -6,8 +6,8 @@ use super::ring::Ring;
 
 /// Largest gap along the ray, limbus radii.
 const GAP: f64 = 0.09;
-/// Largest distance between the lines of a double mark, in widths.
-const LINES_APART: f64 = 4.0;
+/// Largest distance between the lines of a double mark, in widths, and in limbus radii: farther aside stands an iris hook.
+const LINES_APART: (f64, f64) = (5.5, 0.10);
 /// Least share of the shorter of two lines that lies beside the other.
 const BESIDE: f64 = 0.7;
 /// Largest ratio of the contrasts of parts: the ground differs on both sides of the limbus.
@@ -93,7 +93,7 @@ fn linked(ring: &Ring, blobs: &[(Blob, f64)], start: usize) -> Vec<usize> {
         let here = &blobs[chain[next]].0;
         let further = (0..blobs.len()).filter(|k| !chain.contains(k));
         let further: Vec<usize> =
-            further.filter(|k| in_a_row(ring, here, &blobs[*k].0) || side_by_side(here, &blobs[*k].0)).collect();
+            further.filter(|k| in_a_row(ring, here, &blobs[*k].0) || side_by_side(ring, here, &blobs[*k].0)).collect();
         chain.extend(further);
         next += 1;
     }
@@ -116,13 +116,14 @@ fn in_a_row(ring: &Ring, a: &Blob, b: &Blob) -> bool {
 }
 
 /// One beside the other.
-fn side_by_side(a: &Blob, b: &Blob) -> bool {
+fn side_by_side(ring: &Ring, a: &Blob, b: &Blob) -> bool {
     let shared = a.rows[1].min(b.rows[1]) as f64 - a.rows[0].max(b.rows[0]) as f64 + 1.0;
     let shorter = a.length().min(b.length());
     let aside = (a.axis - b.axis).abs();
     let width = a.width.max(b.width);
     shared > BESIDE * shorter
         && a.length().max(b.length()) < LENGTHS * shorter
-        && aside < LINES_APART * width
+        && aside < LINES_APART.0 * width
+        && aside * ring.rho_step < LINES_APART.1
         && alike(a, b)
 }

@@ -145,6 +145,23 @@ fn marks_stand_out_from_vessels_and_instruments() {
     assert!(error.abs() < 0.15, "off by {error}");
 }
 
+/// Beside each mark a bar of its own length and colour, as iris hooks stand: no double mark, whose middle would be off
+/// by 4 degrees.
+#[test]
+fn what_stands_aside_is_no_part_of_a_mark() {
+    let e = limbus();
+    let strokes: Vec<Stroke> = [40.0, 220.0]
+        .into_iter()
+        .flat_map(|d| [radial(&e, d, [0.9, 1.15], 4.0, INK), radial(&e, d + 8.0, [0.9, 1.15], 4.0, INK)])
+        .collect();
+    let findings = find_reference_marks(&draw(&e, &strokes, 4.0, 5), &e);
+    for finding in &findings {
+        let degrees = (-(finding.centroid - e.center()).y).atan2((finding.centroid - e.center()).x).to_degrees();
+        let off = [40.0, 48.0, 220.0, 228.0].map(|d: f64| ((degrees - d + 180.0).rem_euclid(360.0) - 180.0).abs());
+        assert!(off.iter().any(|o| *o < 1.0), "a mark at {degrees}");
+    }
+}
+
 /// Crossed and double lines and blots that come apart are one mark each.
 #[test]
 fn marks_of_several_parts_are_one() {
