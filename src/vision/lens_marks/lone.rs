@@ -47,7 +47,7 @@ pub fn lone(patch: &Patch, group: &Group) -> Option<Lone> {
         ((radius - HALF_CHORD.0) / RADIUS_SD).powi(2),
         (1.0 - group.explained) / UNEXPLAINED,
         shape_cost(patch, group.kind, group.shape.sigma, group.shape.extent, group.depth),
-        bright_cost(patch),
+        bright_cost(patch, group.kind),
         if matches!(group.kind, Kind::Dash | Kind::Lines) { LINE_COST } else { 0.0 },
     ];
     Some(Lone { group: *group, cost: parts.iter().sum() })

@@ -71,7 +71,7 @@ pub enum LensRefusal {
 /// an instrument touches the marks.
 const HALF_SCORE_COST: f64 = 19.5;
 /// The same of a group by itself (see [`Lone::cost`]): right ones cost 2.5 to 9, the least cost of a wrong one was 9.6.
-const LONE_HALF_SCORE_COST: f64 = 8.0;
+const LONE_HALF_SCORE_COST: f64 = 8.6;
 /// Another group by itself that costs less than this more makes the picture ambiguous.
 const LONE_MARGIN: f64 = 4.0;
 /// Readings of single groups nearer than this are one, degrees: their directions are less certain.

@@ -45,8 +45,9 @@ const EXTENT_SD: f64 = 0.35;
 const SINGLE_COST: f64 = 4.0;
 /// And what each further lone dot adds.
 pub const SPOT_COST: f64 = 5.0;
-/// What bright marks cost more than dark ones: of a lamp's reflections there are many.
+/// What bright marks cost more than dark ones: of a lamp's reflections there are many, but seldom three in a row.
 const BRIGHT_COST: f64 = 6.0;
+const BRIGHT_ROW_COST: f64 = 2.0;
 /// A lone dot has no direction to tell it by: it must stand on its ground all the more clearly.
 const LEAST_EXPLAINED_SINGLE: f64 = 0.8;
 /// The same of its depth. Bright lone spots are never read as marks: they are reflections as a rule.
@@ -189,7 +190,7 @@ pub fn pairing(patch: &Patch, a: &Group, b: &Group) -> Option<Pairing> {
         ((half - HALF_CHORD.0) / HALF_CHORD.1).powi(2),
         ((1.0 - a.explained) + (1.0 - b.explained)) / 0.08 + (1.0 - weak).powi(2) / 0.05,
         shape_cost(patch, a.kind, both(a.shape.sigma, b.shape.sigma), extent, both(a.depth, b.depth)),
-        bright_cost(patch),
+        bright_cost(patch, a.kind),
     ];
     Some(Pairing { groups: [*a, *b], cost: parts.iter().sum() })
 }
@@ -207,7 +208,11 @@ pub fn shape_cost(patch: &Patch, kind: Kind, sigma: f64, extent: f64, depth: f64
     off(sigma, usual_sigma, WIDTH_SD) + faint + if directed { off(extent, usual_extent, EXTENT_SD) } else { 0.0 }
 }
 
-/// What marks cost for being bright.
-pub fn bright_cost(patch: &Patch) -> f64 {
-    if patch.bright { BRIGHT_COST } else { 0.0 }
+/// What marks of a kind cost for being bright.
+pub fn bright_cost(patch: &Patch, kind: Kind) -> f64 {
+    match kind {
+        _ if !patch.bright => 0.0,
+        Kind::Dots(3..) => BRIGHT_ROW_COST,
+        _ => BRIGHT_COST,
+    }
 }
