@@ -59,6 +59,30 @@ pub struct Record {
     pub program: Program,
 }
 
+impl Record {
+    /// The record of a still of which nothing is known yet, by this version of the program with its defaults.
+    pub fn new(still: Still, case: BTreeMap<String, String>, outcome: Outcome) -> Self {
+        Self {
+            schema: SCHEMA_VERSION,
+            still,
+            case,
+            outcome,
+            refusals: Vec::new(),
+            warnings: Vec::new(),
+            limbus: None,
+            reference_marks: Vec::new(),
+            lens_marks: Vec::new(),
+            alignment: None,
+            cylinder: None,
+            turn_back: None,
+            best_axis: None,
+            vector_analysis: None,
+            left_out: Vec::new(),
+            program: Program { version: env!("CARGO_PKG_VERSION").into(), settings: String::new() },
+        }
+    }
+}
+
 /// How the measurement of a still ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]

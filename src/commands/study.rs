@@ -1,11 +1,14 @@
-//! What audit, compare and agree have in common: records in, a page with its numbers out.
+//! What audit, compare and agree have in common: records in, a page with its numbers out. What only audit and compare share,
+//! eyes and groups, is [`GroupArgs`].
 
 use super::Ending;
 use super::files::write_whole;
 use super::messages::{Failure, counted, say};
 use crate::report::study;
+use crate::report::summary::PRACTICE_LIMITS_DEG;
 use crate::stills::load::shown;
-use crate::study::figures::Study;
+use crate::study::eye::{Eyes, eyes};
+use crate::study::figures::{Inclusion, Study};
 use crate::study::reading::{Choice, Read, read};
 use std::collections::BTreeSet;
 use std::io;
@@ -24,6 +27,50 @@ pub(super) struct StudyArgs {
     /// Only stills of this stage count (column `stage` of the case sheet)
     #[arg(long, value_name = "STAGE")]
     pub stage: Option<String>,
+}
+
+/// Arguments of audit and compare, which speak of groups of eyes.
+#[derive(Debug, clap::Args)]
+pub(super) struct GroupArgs {
+    /// Results of `measure`: folders with measurements.ndjson in them, or such files
+    #[arg(required = true, value_name = "RESULTS")]
+    results: Vec<PathBuf>,
+    #[command(flatten)]
+    pub study: StudyArgs,
+    /// Limits of the size of the error, degrees [default: 5 10]
+    #[arg(long, value_name = "DEG", num_args = 1.., allow_negative_numbers = true, value_delimiter = ',', value_parser = limit)]
+    limit: Vec<f64>,
+    /// Seed of all that is drawn by chance: bootstrap, permutation, sequences
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    pub seed: u64,
+}
+
+/// Eyes to speak of, and what became of the records.
+pub(super) struct Grouped {
+    /// Eyes, and what was doubtful.
+    pub together: Eyes,
+    /// What became of every record, and the eyes that came of them.
+    pub inclusions: Vec<Inclusion>,
+    /// Programs that made the records.
+    pub made_by: String,
+    /// Limits of the size of the error, degrees.
+    pub limits_deg: Vec<f64>,
+}
+
+impl GroupArgs {
+    /// Read the records and put eyes together; the columns to group by have to be in the case sheet.
+    pub(super) fn eyes(&self, by: &[String]) -> Result<Grouped, Failure> {
+        let read = records(&self.results, &self.study)?;
+        by.iter().try_for_each(|column| known_column(&read, column))?;
+        let together = eyes(&read.stills);
+        let measured = together.eyes.iter().filter(|eye| eye.measure.is_some()).count();
+        let made_by = made_by(&read);
+        let mut inclusions = read.inclusions;
+        inclusions.push(Inclusion::new("eyes with a figure, from these stills", measured));
+        inclusions.push(Inclusion::new("eyes without one", together.eyes.len() - measured));
+        let limits_deg = if self.limit.is_empty() { PRACTICE_LIMITS_DEG.to_vec() } else { self.limit.clone() };
+        Ok(Grouped { together, inclusions, made_by, limits_deg })
+    }
 }
 
 /// Read the records, and say what cannot be used.
@@ -54,7 +101,7 @@ fn file(path: &Path) -> Result<(String, Vec<u8>), Failure> {
 }
 
 /// That a column is in the sheet.
-pub(super) fn known_column(read: &Read, column: &str) -> Result<(), Failure> {
+fn known_column(read: &Read, column: &str) -> Result<(), Failure> {
     let columns: BTreeSet<&String> = read.stills.iter().flat_map(|still| still.columns.keys()).collect();
     if columns.iter().any(|known| *known == column) {
         return Ok(());
@@ -86,7 +133,7 @@ pub(super) fn made_by(read: &Read) -> String {
 }
 
 /// Limits of size, degrees: more than 0.
-pub(super) fn limit(text: &str) -> Result<f64, String> {
+fn limit(text: &str) -> Result<f64, String> {
     let value: f64 = text.trim().parse().map_err(|_| "expected a number of degrees".to_owned())?;
     if value > 0.0 && value <= 90.0 { Ok(value) } else { Err("expected more than 0 and at most 90 degrees".to_owned()) }
 }

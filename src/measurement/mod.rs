@@ -10,8 +10,7 @@ use self::cylinder::Placing;
 use crate::alignment::{self, Aligned, AlignmentError, LensReading, LimbusReading, MarkReading, Plan};
 use crate::geometry::{Axis, EyeMap, Meridian, Vector, ccw_degrees};
 use crate::record::{
-    Alignment, LensMark, Limbus, MarkKind, MmSource, Outcome, Program, Record, ReferenceMark, Refusal, RefusalCode,
-    SCHEMA_VERSION, Still,
+    Alignment, LensMark, Limbus, MarkKind, MmSource, Outcome, Record, ReferenceMark, Refusal, RefusalCode, Still,
 };
 use crate::stills::sheet::Case;
 use crate::vision::Picture;
@@ -45,24 +44,7 @@ pub struct Measured {
 /// - `still`: provenance, copied into the record
 /// - `case`: the sheet's row for this still; [`Case::default`] where there is none
 pub fn measure(picture: &Picture, still: Still, case: &Case) -> Measured {
-    let mut record = Record {
-        schema: SCHEMA_VERSION,
-        still,
-        case: case.columns.clone(),
-        outcome: Outcome::Refused,
-        refusals: Vec::new(),
-        warnings: Vec::new(),
-        limbus: None,
-        reference_marks: Vec::new(),
-        lens_marks: Vec::new(),
-        alignment: None,
-        cylinder: None,
-        turn_back: None,
-        best_axis: None,
-        vector_analysis: None,
-        left_out: Vec::new(),
-        program: Program { version: env!("CARGO_PKG_VERSION").into(), settings: String::new() },
-    };
+    let mut record = Record::new(still, case.columns.clone(), Outcome::Refused);
     let map = fill(&mut record, picture, case);
     match after::vector_analysis(case) {
         Ok(analysis) => record.vector_analysis = Some(analysis),

@@ -24,10 +24,11 @@ impl CentroidRegion {
     /// `None` for fewer than three clusters, or where the points lie on a line.
     ///
     /// - `cluster`: of each point, numbers from 0
+    /// - `inflation`: factor on the semi-axes, for points whose cluster is not known; 1 as a rule
     ///
     /// Source: Hotelling (1931), Ann Math Stat 2:360-378; Johnson & Wichern, Applied Multivariate Statistical Analysis, 5.4 (from
     /// memory).
-    pub fn of(points: &[[f64; 2]], cluster: &[usize]) -> Option<Self> {
+    pub fn of(points: &[[f64; 2]], cluster: &[usize], inflation: f64) -> Option<Self> {
         let n = points.len() as f64;
         let mean = points.iter().map(|p| Vector2::from(*p)).sum::<Vector2<f64>>() / n;
         let mut sums = vec![Vector2::zeros(); cluster.iter().max()? + 1];
@@ -42,7 +43,8 @@ impl CentroidRegion {
         }
         let squares: Matrix2<f64> = sums.iter().map(|d| d * d.transpose()).sum();
         let covariance = squares * (clusters / (clusters - 1.0) / (n * n));
-        let bound = 2.0 * (clusters - 1.0) / (clusters - 2.0) * f_quantile(COVERAGE, 2.0, clusters - 2.0);
+        let bound =
+            inflation.powi(2) * 2.0 * (clusters - 1.0) / (clusters - 2.0) * f_quantile(COVERAGE, 2.0, clusters - 2.0);
         let inverse = covariance.try_inverse()?;
         let eigen = covariance.symmetric_eigen();
         let long = usize::from(eigen.eigenvalues[1] > eigen.eigenvalues[0]);

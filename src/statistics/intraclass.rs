@@ -3,6 +3,7 @@
 //! Source: Shrout & Fleiss (1979), Psychol Bull 86:420-428; intervals as there and in McGraw & Wong (1996), Psychol Methods
 //! 1:30-46 (from memory).
 
+use super::clusters::correlation_within;
 use super::distributions::f_quantile;
 use super::{COVERAGE, Interval};
 
@@ -27,6 +28,8 @@ pub struct Intraclass {
     /// What is left.
     pub residual: f64,
     targets: f64,
+    /// Targets that would tell as much of the spread between them if none were alike.
+    independent: f64,
     raters: f64,
 }
 
@@ -52,8 +55,24 @@ impl Intraclass {
             judges: judges / (k - 1.0),
             residual: residual / ((n - 1.0) * (k - 1.0)),
             targets: n,
+            independent: n,
             raters: k,
         })
+    }
+
+    /// As [`Intraclass::of`], of targets that are alike in clusters, as both eyes of a patient are. Values do not change; intervals
+    /// widen: squares of two normal values that are correlated by r are correlated by r squared, so the mean square between
+    /// targets counts as if from n over 1 + (m - 1) r squared of them, m being the size of the clusters.
+    ///
+    /// - `clusters`: of each row, numbers from 0
+    pub fn of_clustered(rows: &[Vec<f64>], clusters: &[usize]) -> Option<Self> {
+        let found = Self::of(rows)?;
+        let means: Vec<f64> = rows.iter().map(|row| row.iter().sum::<f64>() / found.raters).collect();
+        let mut sizes = vec![0.0_f64; clusters.iter().max()? + 1];
+        clusters.iter().for_each(|at| sizes[*at] += 1.0);
+        let fellows = sizes.iter().map(|size| size * size).sum::<f64>() / found.targets - 1.0;
+        let alike = correlation_within(&means, clusters).unwrap_or(0.0);
+        Some(Self { independent: found.targets / (1.0 + fellows * alike * alike), ..found })
     }
 
     /// ICC(1,1): each target read by judges of its own; a single reading.
@@ -78,7 +97,8 @@ impl Intraclass {
         let below = (n - 1.0) * (k * value * fj).powi(2) + part.powi(2);
         let freedom = above / below;
         let upper = 0.5 + COVERAGE / 2.0;
-        let (for_low, for_high) = (f_quantile(upper, n - 1.0, freedom), f_quantile(upper, freedom, n - 1.0));
+        let (for_low, for_high) =
+            (f_quantile(upper, self.independent - 1.0, freedom), f_quantile(upper, freedom, self.independent - 1.0));
         let rest = k * j + (k * n - k - n) * e;
         let interval = Interval {
             low: n * (b - for_low * e) / (for_low * rest + n * b),
@@ -128,8 +148,8 @@ impl Intraclass {
     fn by_f(&self, error: f64, freedom: f64, from_f: impl Fn(f64) -> f64) -> Correlation {
         let f = self.between / error;
         let upper = 0.5 + COVERAGE / 2.0;
-        let low = f / f_quantile(upper, self.targets - 1.0, freedom);
-        let high = f * f_quantile(upper, freedom, self.targets - 1.0);
+        let low = f / f_quantile(upper, self.independent - 1.0, freedom);
+        let high = f * f_quantile(upper, freedom, self.independent - 1.0);
         let value = if error > 0.0 { from_f(f) } else { 1.0 };
         Correlation { value, interval: Interval { low: from_f(low), high: from_f(high) } }
     }

@@ -12,6 +12,10 @@ use super::distributions::t_quantile;
 /// Clusters are left out in at most so many portions: more would cost time and change nothing.
 const MOST_PORTIONS: usize = 400;
 
+/// Fewest clusters for an interval on the logarithm: of fewer the pseudo-values say so little of a spread that the interval can reach
+/// over several powers of ten.
+pub const FEWEST_FOR_SPREADS: usize = 5;
+
 /// Scale on which the interval is symmetric.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Scale {
@@ -21,7 +25,7 @@ pub enum Scale {
     Logarithm,
 }
 
-/// Interval at `coverage` of a statistic; `None` for fewer than two clusters, or where it is undefined with a portion left out.
+/// Interval at `coverage` of a statistic; `None` for fewer than two clusters ([`FEWEST_FOR_SPREADS`] on the logarithm), or where it is undefined with a portion left out.
 ///
 /// - `clusters`: how many
 /// - `statistic`: from the weight of each cluster, 1 or 0, NaN where undefined
@@ -30,7 +34,11 @@ pub enum Scale {
 /// error.
 pub fn interval(clusters: usize, coverage: f64, scale: Scale, statistic: impl Fn(&[f64]) -> f64) -> Option<Interval> {
     let portions = clusters.min(MOST_PORTIONS);
-    if portions < 2 {
+    let fewest = match scale {
+        Scale::Plain => 2,
+        Scale::Logarithm => FEWEST_FOR_SPREADS,
+    };
+    if portions < fewest {
         return None;
     }
     let scaled = |weights: &[f64]| match scale {

@@ -24,6 +24,17 @@ pub fn wilson(share: f64, trials: f64, coverage: f64) -> Option<Interval> {
     Some(Interval { low, high })
 }
 
+/// Interval of a difference of two independent shares, first less second, from their own; it does not close up where both are 0 or 1,
+/// as a bootstrap does.
+///
+/// - each: the share, and its [`wilson`] interval
+///
+/// Source: Newcombe (1998), Stat Med 17:873-890, method 10.
+pub fn difference(first: (f64, Interval), second: (f64, Interval)) -> Interval {
+    let ((a, of_a), (b, of_b)) = (first, second);
+    Interval { low: a - b - (a - of_a.low).hypot(of_b.high - b), high: a - b + (of_a.high - a).hypot(b - of_b.low) }
+}
+
 /// The interval of Clopper & Pearson (1934) at `coverage`: never too narrow, mostly too wide. `None` without trials.
 pub fn clopper_pearson(hits: u64, trials: u64, coverage: f64) -> Option<Interval> {
     if trials == 0 || hits > trials {

@@ -1,5 +1,6 @@
 //! What a study of agreement says: program against readers, reader against reader, repeat against repeat.
 
+use super::audit::people;
 use super::eye::numbers;
 use super::figures::signed_degrees;
 use super::figures::{Behind, Chart, Plot, Section, Series};
@@ -7,8 +8,9 @@ use super::reading::StillRead;
 use super::readings::{OfReader, Readings};
 use crate::geometry::axis_difference;
 use crate::statistics::axial::{mean_difference, unwrapped};
-use crate::statistics::bland_altman::{Limits, limits_repeated};
-use crate::statistics::descriptive::mean;
+use crate::statistics::bland_altman::{Limits, limits_clustered};
+use crate::statistics::clusters::numbered;
+use crate::statistics::descriptive::variance;
 use crate::statistics::intraclass::Intraclass;
 use crate::statistics::repeatability::{Repeatability, concordance};
 use std::collections::BTreeMap;
@@ -23,6 +25,8 @@ pub struct Agreement<'a> {
     stills: &'a [StillRead],
     /// Eye of each still, numbers from 0.
     eye_of: Vec<usize>,
+    /// Patient of each still, numbers from 0; an eye without one has a number of its own.
+    patient_of: Vec<usize>,
     /// Program first, then the readers.
     raters: Vec<(String, OfReader)>,
 }
@@ -32,18 +36,75 @@ struct Compared {
     name: String,
     /// One list an eye.
     by_eye: Vec<Vec<f64>>,
+    /// Patient of each eye.
+    patients: Vec<usize>,
+    /// Repeated readings of each eye's stills, by both raters.
+    repeats: Vec<[Repeats; 2]>,
+    /// Eyes without a patient, among one.
+    unnamed: f64,
     /// Mean and difference of each still.
     points: Vec<[f64; 2]>,
     /// Readings of both.
     pairs: Vec<[f64; 2]>,
-    more_variance: f64,
     repeated: bool,
+}
+
+/// How repeated readings of stills scatter, and how many a mean is of.
+#[derive(Clone, Copy, Default)]
+struct Repeats {
+    squares: f64,
+    freedom: f64,
+    /// Sum over stills of one over the number of readings.
+    inverse: f64,
+    stills: f64,
+}
+
+impl Repeats {
+    fn add(&mut self, readings: &[f64]) {
+        let count = readings.len() as f64;
+        let about = mean_difference(readings).unwrap_or(readings[0]);
+        let unwrapped = unwrapped(readings, about);
+        self.squares += variance(&unwrapped).map_or(0.0, |v| v * (count - 1.0));
+        self.freedom += count - 1.0;
+        self.inverse += 1.0 / count;
+        self.stills += 1.0;
+    }
+
+    /// Means of repeats scatter less than single readings: what they lack is (1 - 1/m) of the variance within.
+    fn lacking(all: impl Iterator<Item = Self>) -> f64 {
+        let whole = all.fold(Self::default(), |sum, one| Self {
+            squares: sum.squares + one.squares,
+            freedom: sum.freedom + one.freedom,
+            inverse: sum.inverse + one.inverse,
+            stills: sum.stills + one.stills,
+        });
+        if whole.freedom > 0.0 { (1.0 - whole.inverse / whole.stills) * whole.squares / whole.freedom } else { 0.0 }
+    }
+}
+
+impl Compared {
+    /// Variance that a single difference has beyond those of means of repeats, from the eyes that count.
+    fn more_variance(&self, counts: &dyn Fn(usize) -> bool) -> f64 {
+        let of = |rater: usize| {
+            Repeats::lacking((0..self.repeats.len()).filter(|eye| counts(*eye)).map(|eye| self.repeats[eye][rater]))
+        };
+        of(0) + of(1)
+    }
+
+    fn limits(&self) -> Option<Limits> {
+        let limits = limits_clustered(&self.by_eye, &self.patients, |counts| self.more_variance(counts))?;
+        Some(limits.widened((1.0 + self.unnamed).sqrt()))
+    }
 }
 
 impl<'a> Agreement<'a> {
     /// From the stills that count and the readings of them.
     pub fn new(stills: &'a [StillRead], readings: &Readings) -> Self {
         let (eye_of, _) = numbers(stills);
+        let patient = |at: usize| patient_of(&stills[at]);
+        let key =
+            |at: usize| if patient(at).is_empty() { (1, eye_of[at].to_string()) } else { (0, patient(at).to_owned()) };
+        let (patients, _) = numbered((0..stills.len()).map(key));
         let program: OfReader = stills
             .iter()
             .enumerate()
@@ -51,7 +112,7 @@ impl<'a> Agreement<'a> {
             .collect();
         let mut raters = vec![(PROGRAM.to_owned(), program)];
         raters.extend(readings.readers.iter().map(|(name, of)| (name.clone(), of.clone())));
-        Self { stills, eye_of, raters }
+        Self { stills, eye_of, patient_of: patients, raters }
     }
 
     /// The sections.
@@ -66,27 +127,29 @@ impl<'a> Agreement<'a> {
 
     /// One line of it.
     pub fn headline(&self, sections: &[Section]) -> String {
-        let readers = self.raters.len() - 1;
+        let readers = match self.raters.len() - 1 {
+            1 => "1 reader".to_owned(),
+            count => format!("{count} readers"),
+        };
         let low = sections.iter().flat_map(|s| &s.figures).find(|figure| figure.quantity == "lower limit");
         let high = sections.iter().flat_map(|s| &s.figures).find(|figure| figure.quantity == "upper limit");
         let limits = low.zip(high).and_then(|(low, high)| Some((low.value?, high.value?, &low.group)));
         match limits {
             Some((low, high, pair)) => {
                 format!(
-                    "{readers} readers; 95 % of the differences {pair} between {} and {}",
+                    "{readers}; 95 % of the differences {pair} between {} and {}",
                     signed_degrees(low),
                     signed_degrees(high)
                 )
             }
-            None => format!("{readers} readers; no limits of agreement can be given"),
+            None => format!("{readers}; no limits of agreement can be given"),
         }
     }
 
     fn behind(&self, stills: impl Iterator<Item = usize>) -> Behind {
         let mut eyes: BTreeMap<usize, &str> = BTreeMap::new();
         for still in stills {
-            let patient = self.stills[still].columns.get("patient").map_or("", |cell| cell.trim());
-            eyes.insert(self.eye_of[still], patient);
+            eyes.insert(self.eye_of[still], patient_of(&self.stills[still]));
         }
         let patients: std::collections::BTreeSet<&str> = eyes.values().copied().collect();
         Behind { eyes: eyes.len(), patients: (!patients.contains("")).then_some(patients.len()) }
@@ -95,30 +158,30 @@ impl<'a> Agreement<'a> {
     fn compared(&self, first: usize, second: usize) -> (Compared, Behind) {
         let ((name_a, a), (name_b, b)) = (&self.raters[first], &self.raters[second]);
         let both: Vec<usize> = a.keys().filter(|still| b.contains_key(still)).copied().collect();
-        let mut by_eye: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+        let mut by_eye: BTreeMap<usize, (usize, Vec<f64>, [Repeats; 2])> = BTreeMap::new();
         let (mut points, mut pairs) = (Vec::new(), Vec::new());
         for still in &both {
             let of = |readings: &[f64]| mean_difference(readings).unwrap_or(readings[0]);
             let (x, y) = (of(&a[still]), of(&b[still]));
             let difference = axis_difference(y, x);
-            by_eye.entry(self.eye_of[*still]).or_default().push(difference);
+            let new = || (*still, Vec::new(), [Repeats::default(); 2]);
+            let (_, differences, repeats) = by_eye.entry(self.eye_of[*still]).or_insert_with(new);
+            differences.push(difference);
+            repeats[0].add(&a[still]);
+            repeats[1].add(&b[still]);
             points.push([y + difference / 2.0, difference]);
             pairs.push([y + difference, y]);
         }
-        // Means of repeats scatter less than single readings: what they lack is added, (1 - 1/m) of the variance within.
-        let lacking = |of: &OfReader| {
-            let subjects: Vec<Vec<f64>> = both.iter().map(|still| of[still].clone()).collect();
-            let inverse = mean(&subjects.iter().map(|s| 1.0 / s.len() as f64).collect::<Vec<_>>()).unwrap_or(1.0);
-            Repeatability::of(&unwrapped_each(&subjects)).map_or(0.0, |r| (1.0 - inverse) * r.within_sd.powi(2))
-        };
-        let repeated = by_eye.values().any(|differences| differences.len() > 1);
+        let unnamed = by_eye.values().filter(|(still, ..)| patient_of(&self.stills[*still]).is_empty()).count();
         let compared = Compared {
             name: format!("{name_a} − {name_b}"),
-            by_eye: by_eye.into_values().collect(),
+            patients: by_eye.values().map(|(still, ..)| self.patient_of[*still]).collect(),
+            repeats: by_eye.values().map(|(.., repeats)| *repeats).collect(),
+            unnamed: unnamed as f64 / by_eye.len().max(1) as f64,
+            repeated: by_eye.values().any(|(_, differences, _)| differences.len() > 1),
+            by_eye: by_eye.into_values().map(|(_, differences, _)| differences).collect(),
             points,
             pairs,
-            more_variance: lacking(a) + lacking(b),
-            repeated,
         };
         (compared, self.behind(both.into_iter()))
     }
@@ -141,7 +204,7 @@ impl<'a> Agreement<'a> {
         );
         for (first, second) in pairs {
             let (compared, behind) = self.compared(first, second);
-            let Some(limits) = limits_repeated(&compared.by_eye, compared.more_variance) else {
+            let Some(limits) = compared.limits() else {
                 let note = format!("{} eyes read by both: no limits", behind.eyes);
                 section.add(&compared.name, "mean difference", "°", None, None, behind).noted(note);
                 continue;
@@ -158,6 +221,9 @@ impl<'a> Agreement<'a> {
                 add("SD between eyes", limits.between_variance.sqrt(), None);
                 add("SD within an eye", limits.within_variance.sqrt(), None);
             }
+            let of_pair = section.figures.iter_mut().filter(|figure| figure.group == compared.name);
+            let bare = of_pair.take(3).filter(|figure| figure.interval95.is_none());
+            bare.for_each(|figure| figure.note = "no interval: too few patients".to_owned());
             let lin = concordance(&compared.pairs);
             section.add(&compared.name, "concordance (Lin)", "", lin, None, behind).noted(stills);
             if section.charts.len() < MOST_CHARTS {
@@ -222,8 +288,9 @@ impl<'a> Agreement<'a> {
                 }
             }
             let behind = self.behind(rows.values().map(|(still, _)| *still));
+            let patients: Vec<usize> = rows.values().map(|(still, _)| self.patient_of[*still]).collect();
             let rows: Vec<Vec<f64>> = rows.into_values().map(|(_, row)| row).collect();
-            match Intraclass::of(&unwrapped_each(&rows)) {
+            match Intraclass::of_clustered(&unwrapped_each(&rows), &patients) {
                 Some(found) => {
                     for (quantity, correlation) in found.all() {
                         let (value, interval) = (Some(correlation.value), Some(correlation.interval));
@@ -240,6 +307,10 @@ impl<'a> Agreement<'a> {
     }
 }
 
+fn patient_of(still: &StillRead) -> &str {
+    still.columns.get("patient").map_or("", |cell| cell.trim())
+}
+
 /// Readings of each subject moved by turns of 180 to about their axial mean.
 fn unwrapped_each(subjects: &[Vec<f64>]) -> Vec<Vec<f64>> {
     let one = |readings: &Vec<f64>| match mean_difference(readings) {
@@ -250,10 +321,10 @@ fn unwrapped_each(subjects: &[Vec<f64>]) -> Vec<Vec<f64>> {
 }
 
 fn chart(compared: &Compared, limits: &Limits, behind: Behind) -> Chart {
-    let line = |i: crate::statistics::Interval, value: f64| [i.low, value, i.high];
-    let patients =
-        behind.patients.map_or(String::new(), |p| format!(" of {p} {}", if p == 1 { "patient" } else { "patients" }));
-    let means = compared.more_variance > 0.0;
+    let line = |i: crate::statistics::Interval, value: f64| {
+        if i.low.is_finite() && i.high.is_finite() { [i.low, value, i.high] } else { [value; 3] }
+    };
+    let means = compared.more_variance(&|_| true) > 0.0;
     let single = if means { " Points are means of repeated readings; the limits hold for single ones." } else { "" };
     Chart {
         plot: Plot::Difference {
@@ -268,10 +339,10 @@ fn chart(compared: &Compared, limits: &Limits, behind: Behind) -> Chart {
         },
         caption: format!(
             "{}: difference against mean. Dashed: mean difference and limits of agreement; bands: their 95 % intervals.{single} {} stills \
-             of {} eyes{patients}.",
+             of {}.",
             compared.name,
             compared.points.len(),
-            behind.eyes
+            people(behind)
         ),
     }
 }
@@ -279,15 +350,23 @@ fn chart(compared: &Compared, limits: &Limits, behind: Behind) -> Chart {
 /// How the figures were found, for quoting.
 pub fn methods() -> Vec<String> {
     vec![
-        "All differences are of axes, in [-90, 90) degrees.".to_owned(),
+        "All differences are of axes, in [−90, 90) degrees.".to_owned(),
         "Limits of agreement: mean difference ± 1.96 SD of the difference of single readings. Stills of one eye are repeated \
          measurements: the variance is that between eyes plus that within (Bland & Altman 2007); where a reader read a still several \
          times, the means are compared and what they lack is added (Bland & Altman 1986)."
             .to_owned(),
-        "Intervals of the limits: Bland & Altman (1999), with repeats Zou (2013). Fellow eyes count as separate eyes."
+        "Intervals of mean difference and limits: Bland & Altman (1999), with repeats Zou (2013); where a patient gives both eyes, \
+         by the jackknife over patients (Miller 1974), mean and SD joined as by Zou (2013). In simulation with fellow eyes whose \
+         differences are correlated by 0.5, 94 to 96 % of them held the truth at 20 to 200 eyes; 88 to 89 % did where fellow eyes passed \
+         for separate ones."
             .to_owned(),
-        "Within-subject SD and repeatability coefficient (1.96 √2 SD): Bland & Altman (1986), interval by chi squared.".to_owned(),
-        "Intraclass correlations: Shrout & Fleiss (1979), intervals by F.".to_owned(),
+        "Eyes without a patient may be fellow eyes: intervals of the limits are widened by up to √2.".to_owned(),
+        "Within-subject SD and repeatability coefficient (1.96 √2 SD): Bland & Altman (1986), interval by chi squared; \
+         what repeats of one still or eye differ by is taken to be independent of the patient's other eye."
+            .to_owned(),
+        "Intraclass correlations: Shrout & Fleiss (1979), intervals by F; fellow eyes count as n / (1 + (m − 1) r²) eyes between \
+         them, m eyes a patient correlated by r. Eyes without a patient are taken as independent."
+            .to_owned(),
         "Nothing is drawn by chance.".to_owned(),
     ]
 }

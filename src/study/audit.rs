@@ -2,14 +2,13 @@
 
 use super::estimates::{Estimate, Sample, error, reading_variances};
 use super::eye::Eye;
-use super::figures::{Behind, Chart, Figure, Plot, Region, Section, Series};
-use super::reading::in_words;
-use super::sequences;
-use crate::statistics::centroid_region::CentroidRegion;
+use super::figures::{Behind, Chart, Figure, Plot, Section, Series};
+use super::{refusals, residual, sequences};
+use crate::statistics::axial::AxialSummary;
 use crate::statistics::descriptive;
 use crate::statistics::jackknife::Scale;
 use crate::statistics::reading_error::without_reading_error;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// Name of the group of all eyes.
 pub const ALL: &str = "all eyes";
@@ -17,8 +16,6 @@ pub const ALL: &str = "all eyes";
 pub const UNNAMED: &str = "(not given)";
 /// Groups shown in a chart of groups.
 pub const MOST_GROUPS_DRAWN: usize = 8;
-/// Groups shown in the double-angle plane.
-const MOST_CENTROIDS_DRAWN: usize = 4;
 
 /// What to ask.
 #[derive(Clone, Debug)]
@@ -50,8 +47,13 @@ pub fn sections(eyes: &[Eye], settings: &AuditSettings) -> Vec<Section> {
     let all: Group = (ALL.to_owned(), eyes.iter().collect());
     let by: Vec<(String, Vec<Group>)> =
         settings.by.iter().map(|column| (column.clone(), grouped(eyes, column))).collect();
-    let mut sections = vec![alignment(&all, &by, settings), limits(&all, &by, settings), without_figure(&all, &by)];
-    sections.extend(residual(&all, &by, settings));
+    let mut sections = vec![
+        alignment(&all, &by, settings),
+        limits(&all, &by, settings),
+        refusals::without_figure(&all, &by),
+        refusals::stills(&all, &by),
+    ];
+    sections.extend(residual::section(&all, &by, settings));
     sections.push(sequences::over_time(&all.1, settings));
     sections.extend(sequences::drift(&all.1));
     sections.extend(sequences::learning(eyes, settings));
@@ -62,14 +64,10 @@ pub fn sections(eyes: &[Eye], settings: &AuditSettings) -> Vec<Section> {
 pub fn headline(eyes: &[Eye], limit_deg: f64) -> String {
     let sample = Sample::of(eyes, error);
     let share = sample.sizes().share(|v| v <= limit_deg).value;
-    let patients = sample
-        .behind()
-        .patients
-        .map_or(String::new(), |p| format!(" of {p} {}", if p == 1 { "patient" } else { "patients" }));
     match (share, descriptive::median(&sample.sizes().values)) {
         (Some(share), Some(median)) => format!(
-            "{} eyes{patients} measured: median absolute error {median:.1}°, {:.0} % within {limit_deg}°; {} without a figure",
-            sample.values.len(),
+            "{} measured: median absolute error {median:.1}°, {:.0} % within {limit_deg}°; {} without a figure",
+            people(sample.behind()),
             100.0 * share,
             eyes.len() - sample.values.len()
         ),
@@ -77,7 +75,8 @@ pub fn headline(eyes: &[Eye], limit_deg: f64) -> String {
     }
 }
 
-fn every<'a, 'b>(
+/// All eyes, then each group by its column and name.
+pub(super) fn every<'a, 'b>(
     all: &'b Group<'a>,
     by: &'b [(String, Vec<Group<'a>>)],
 ) -> impl Iterator<Item = (String, &'b [&'a Eye])> {
@@ -127,7 +126,7 @@ pub fn people(behind: Behind) -> String {
     match behind.patients {
         Some(1) => format!("{} {eyes} of 1 patient", behind.eyes),
         Some(patients) => format!("{} {eyes} of {patients} patients", behind.eyes),
-        None => format!("{} {eyes}, patients not all named", behind.eyes),
+        None => format!("{} {eyes} (patients not all named)", behind.eyes),
     }
 }
 
@@ -158,13 +157,14 @@ fn sequence_chart(eyes: &[&Eye], groups: &[Group], column: &str, settings: &Audi
 }
 
 fn axes_chart(eyes: &[&Eye]) -> Option<Chart> {
-    let axes_deg: Vec<f64> = eyes.iter().filter_map(|eye| eye.measure?.lens_axis_deg).collect();
-    let count = axes_deg.len();
-    (count > 0).then(|| Chart {
-        plot: Plot::Axes { axes_deg },
+    let known = Sample::of(eyes.iter().copied(), |eye| eye.measure?.lens_axis_deg);
+    let behind = known.behind();
+    (behind.eyes > 0).then(|| Chart {
+        plot: Plot::Axes { axes_deg: known.values },
         caption: format!(
-            "Axes of the lenses in the eye's notation, by 10 degrees; the area of a sector is its count. {count} eyes \
-             whose 0 meridian is known."
+            "Axes of the lenses in the eye's notation, by 10 degrees; the area of a sector is its count. {} whose 0 \
+             meridian is known.",
+            people(behind)
         ),
     })
 }
@@ -187,30 +187,37 @@ fn describe(section: &mut Section, name: &str, eyes: &[&Eye], seed: u64) {
     let point = |value: Option<f64>| Estimate { value, interval: None };
     let clean = |of: &dyn Fn(&[f64]) -> Option<f64>| point(cleaned.as_ref().and_then(|c| of(&c.values)));
     let mut add_point = |quantity: &str, e: Estimate| {
-        section.add(name, quantity, "°", e.value, None, behind);
+        let figure = section.add(name, quantity, "°", e.value, None, behind);
+        if e.value.is_none() {
+            figure.note = one_or_none(behind);
+        }
     };
     add_point("mean absolute error, reading taken out", clean(&|v| descriptive::mean(v)));
     add_point("median absolute error, reading taken out", clean(&|v| descriptive::median(v)));
     let reading = descriptive::mean(&variances).map(f64::sqrt);
     add_point("error of reading (SD)", point(reading));
-    let robust = descriptive::scaled_median_deviation(&plain.values);
+    let several = sample.values.len() > 1;
+    let robust = descriptive::scaled_median_deviation(&plain.values).filter(|_| several);
     add_point("spread by the median deviation", point(robust));
-    add_point(
-        "circular SD",
-        point(crate::statistics::axial::AxialSummary::of(&sample.values).map(|a| a.circular_sd_deg)),
-    );
+    let circular = AxialSummary::of(&sample.values).map(|a| a.circular_sd_deg).filter(|_| several);
+    add_point("circular SD", point(circular));
     add_point("trimmed mean (10 %)", point(descriptive::trimmed_mean(&plain.values, 0.1)));
 }
 
 fn why_missing(figure: &mut Figure, e: Estimate, behind: Behind) {
     if e.value.is_none() {
-        figure.note = if behind.eyes == 0 { "no eye measured".to_owned() } else { "one eye has no spread".to_owned() };
+        figure.note = one_or_none(behind);
     } else if e.interval.is_none() {
         figure.note = match behind.patients {
             Some(patients) if patients < 2 => "no interval from one patient".to_owned(),
             _ => "no interval: reading explains the spread, or too few patients".to_owned(),
         };
     }
+}
+
+/// Why a figure that needs two eyes is missing.
+fn one_or_none(behind: Behind) -> String {
+    if behind.eyes == 0 { "no eye measured".to_owned() } else { "one eye has no spread".to_owned() }
 }
 
 fn limits(all: &Group, by: &[(String, Vec<Group>)], settings: &AuditSettings) -> Section {
@@ -236,7 +243,7 @@ fn limits(all: &Group, by: &[(String, Vec<Group>)], settings: &AuditSettings) ->
                 let e = percent(e);
                 let figure = section.add(&name, quantity, "%", e.value, e.interval, behind);
                 if e.value.is_none() {
-                    figure.note = "no eye measured".to_owned();
+                    figure.note = one_or_none(behind);
                 }
             };
             add(format!("within {limit}°"), measured, sample.behind());
@@ -252,124 +259,6 @@ fn limits(all: &Group, by: &[(String, Vec<Group>)], settings: &AuditSettings) ->
     section
 }
 
-fn without_figure(all: &Group, by: &[(String, Vec<Group>)]) -> Section {
-    let mut section = Section::new("Eyes without a figure");
-    section.text.push(
-        "An eye has no figure where every still of it was refused or could not be read. By the reason of its first refusal."
-            .to_owned(),
-    );
-    let first_reason = |eye: &Eye| eye.refusals.first().map_or("unknown".to_owned(), Clone::clone);
-    let without = all.1.iter().filter(|eye| eye.measure.is_none());
-    let reasons: BTreeSet<String> = without.map(|eye| first_reason(eye)).collect();
-    for (name, eyes) in every(all, by) {
-        let everyone = Sample::of(eyes.iter().copied(), |eye| Some(f64::from(u8::from(eye.measure.is_none()))));
-        let share = everyone.share(|v| v > 0.5);
-        let scaled = share.interval.map(|i| crate::statistics::Interval { low: 100.0 * i.low, high: 100.0 * i.high });
-        section.add(&name, "without a figure", "%", share.value.map(|v| 100.0 * v), scaled, everyone.behind());
-        for reason in &reasons {
-            let count = eyes.iter().filter(|eye| eye.measure.is_none() && first_reason(eye) == *reason).count();
-            section.add(&name, in_words(reason), "eyes", Some(count as f64), None, everyone.behind());
-        }
-    }
-    section
-}
-
-fn residual(all: &Group, by: &[(String, Vec<Group>)], settings: &AuditSettings) -> Option<Section> {
-    let mut section = Section::new("Residual cylinder");
-    let measured = all.1.iter().filter_map(|eye| eye.measure);
-    let (mut at_cornea, mut at_lens) = (0, 0);
-    for measure in measured.filter(|m| m.residual_d.is_some()) {
-        if measure.at_cornea { at_cornea += 1 } else { at_lens += 1 }
-    }
-    let cornea = at_cornea > 0;
-    if at_cornea + at_lens == 0 {
-        section.text.push("In dioptres nothing can be said: the sheet gives no toric power.".to_owned());
-    } else if cornea && at_lens > 0 {
-        section.text.push(format!(
-            "Dioptres are those at the cornea. {at_lens} eyes have theirs in the plane of the lens only, a different unit: \
-             they are left out of the dioptres, not of the percentages."
-        ));
-    } else {
-        let plane = if cornea { "at the cornea" } else { "in the plane of the lens" };
-        section.text.push(format!("Dioptres hold {plane}."));
-    }
-    let same_plane = |eye: &Eye| eye.measure.filter(|m| m.at_cornea == cornea);
-    let (mut series, mut regions) = (Vec::new(), Vec::new());
-    let drawn: Vec<String> = match by.first() {
-        Some((column, groups)) => {
-            groups.iter().take(MOST_CENTROIDS_DRAWN).map(|(name, _)| format!("{column}: {name}")).collect()
-        }
-        None => vec![ALL.to_owned()],
-    };
-    for (name, eyes) in every(all, by) {
-        let percent = Sample::of(eyes.iter().copied(), |eye| eye.measure?.residual_percent);
-        let dioptres = Sample::of(eyes.iter().copied(), |eye| same_plane(eye)?.residual_d);
-        for (quantity, unit, sample) in [("of the cylinder", "%", &percent), ("cylinder", "D", &dioptres)] {
-            if sample.values.is_empty() {
-                continue;
-            }
-            let mean = sample.mean(Scale::Logarithm);
-            section.add(&name, format!("residual {quantity}, mean"), unit, mean.value, mean.interval, sample.behind());
-            let median = sample.median(settings.seed);
-            section.add(
-                &name,
-                format!("residual {quantity}, median"),
-                unit,
-                median.value,
-                median.interval,
-                sample.behind(),
-            );
-        }
-        let vectors: Vec<(&Eye, [f64; 2])> =
-            eyes.iter().filter_map(|eye| Some((*eye, same_plane(eye)?.power_vector_d?))).collect();
-        if vectors.is_empty() {
-            continue;
-        }
-        // Twice J0 and J45: C cos 2A and C sin 2A of the minus cylinder that corrects the residual.
-        let points: Vec<[f64; 2]> = vectors.iter().map(|(_, [j0, j45])| [2.0 * j0, 2.0 * j45]).collect();
-        let sample = Sample::of(vectors.iter().map(|(eye, _)| *eye), |_| Some(0.0));
-        centroid(&mut section, &name, &points, &sample);
-        if drawn.contains(&name) {
-            if let Some(region) = CentroidRegion::of(&points, &sample.patients) {
-                regions.push(Region { group: series.len(), center: region.center, outline: region.outline(72) });
-            }
-            series.push(Series { name, points });
-        }
-    }
-    if section.figures.is_empty() {
-        return None;
-    }
-    let count: usize = series.iter().map(|s| s.points.len()).sum();
-    if count > 0 {
-        section.charts.push(Chart {
-            plot: Plot::DoubleAngle { series, regions },
-            caption: format!(
-                "Residual astigmatism in the double-angle plane: direction twice the axis of the minus cylinder that \
-                 corrects it, distance its power. Cross: centroid; outline: its 95 % region. {count} eyes."
-            ),
-        });
-    }
-    Some(section)
-}
-
-fn centroid(section: &mut Section, name: &str, points: &[[f64; 2]], sample: &Sample) {
-    let behind = sample.behind();
-    let mean = |k: usize| descriptive::mean(&points.iter().map(|p| p[k]).collect::<Vec<_>>()).unwrap_or(f64::NAN);
-    let (x, y) = (mean(0), mean(1));
-    let axis = (y.atan2(x).to_degrees() / 2.0).rem_euclid(180.0);
-    section.add(name, "centroid, power", "D", Some(x.hypot(y)), None, behind);
-    section.add(name, "centroid, minus-cylinder axis", "°", Some(if axis == 0.0 { 180.0 } else { axis }), None, behind);
-    let region = CentroidRegion::of(points, &sample.patients);
-    let note = match region {
-        Some(region) if region.excludes_origin => "0 lies outside of the region",
-        Some(_) => "0 lies within the region",
-        None => "no region: fewer than three patients, or all on a line",
-    };
-    let longer = region.map(|r| r.semi_axes[0]);
-    section.add(name, "95 % region, longer semi-axis", "D", longer, None, behind).noted(note);
-    section.add(name, "95 % region, shorter semi-axis", "D", region.map(|r| r.semi_axes[1]), None, behind);
-}
-
 /// How the figures were found, for quoting.
 pub fn methods(settings: &AuditSettings) -> Vec<String> {
     let figures = [
@@ -380,8 +269,8 @@ pub fn methods(settings: &AuditSettings) -> Vec<String> {
          over patients (2,000 resamples, beyond 5,000 eyes fewer, not below 500; Efron & Tibshirani 1993), widened for few patients (Hesterberg 2015). Median: the \
          same."
             .to_owned(),
-        "Spread and mean absolute error: intervals by the jackknife over patients on the logarithm with Student's t (Miller 1974). In \
-         simulation with two eyes a patient correlated by 0.5, 94 % of them held the truth at 20 eyes."
+        "Spread and mean absolute error: intervals by the jackknife over patients on the logarithm with Student's t (Miller 1974); none \
+         from fewer than 5 patients. In simulation with two eyes a patient correlated by 0.5, 94 % of them held the truth at 20 eyes."
             .to_owned(),
         "Reading taken out: spread as the root of the variance less the mean reading variance; sizes and shares from errors \
          drawn towards their mean to that spread (constrained empirical Bayes, Louis 1984)."

@@ -1,10 +1,11 @@
 //! What a comparison of groups says: effects with intervals first, p-values second; mark quality; the next study.
 
-use super::audit::{UNNAMED, grouped};
+use super::audit::{MOST_GROUPS_DRAWN, UNNAMED, grouped, people};
 use super::estimates::{Sample, error, reading_variances};
 use super::eye::Eye;
 use super::figures::{Behind, Chart, Plot, Section, Series};
 use super::pair::{Pair, p_within};
+use super::refusals::refused_percent;
 use crate::statistics::jackknife::Scale;
 use crate::statistics::power::{eyes_needed, mean_power, spread_power, with_both_eyes};
 use crate::statistics::{clusters, descriptive, holm, permutation, rank_tests, spread_test};
@@ -127,18 +128,25 @@ fn group_table(groups: &[(String, Vec<&Eye>)], settings: &CompareSettings) -> Se
         let share = everyone.share(|v| v > 0.5);
         let interval = share.interval.map(|i| crate::statistics::Interval { low: 100.0 * i.low, high: 100.0 * i.high });
         section.add(name, "without a figure", "%", share.value.map(|v| 100.0 * v), interval, everyone.behind());
+        let (percent, interval) = refused_percent(eyes);
+        section.add(name, "refused stills", "%", percent, interval, everyone.behind());
     }
-    let drawn = groups.iter().take(8);
+    let drawn = groups.iter().take(MOST_GROUPS_DRAWN);
     let values = |(name, eyes): &(String, Vec<&Eye>)| (name.clone(), Sample::of(eyes.iter().copied(), error).values);
-    let total = Sample::of(groups.iter().flat_map(|(_, eyes)| eyes.iter().copied()), error).values.len();
-    if total > 0 {
+    let shown = groups.iter().take(MOST_GROUPS_DRAWN).flat_map(|(_, eyes)| eyes.iter().copied());
+    let total = Sample::of(shown, error).behind();
+    if total.eyes > 0 {
         section.charts.push(Chart {
             plot: Plot::Strips {
                 groups: drawn.map(values).collect(),
                 y_label: "error, degrees".to_owned(),
                 limits: settings.limits_deg.clone(),
             },
-            caption: format!("Error of every eye by {}; bar: median, box: middle half. {total} eyes.", settings.by),
+            caption: format!(
+                "Error of every eye by {}; bar: median, box: middle half. Dashed: limits. {}.",
+                settings.by,
+                people(total)
+            ),
         });
     }
     section
@@ -149,17 +157,22 @@ fn effects(pairs: &[Pair], settings: &CompareSettings) -> Section {
     section.text.push("First group less, or over, the second; with 95 % intervals by patient.".to_owned());
     let limit = settings.limits_deg.first().copied().unwrap_or(5.0);
     for pair in pairs {
-        let drawn = pair.bootstrap(limit, settings.seed);
+        let drawn = pair.bootstrap(settings.seed);
         let behind = pair.behind();
         let mut add = |quantity: &str, unit, value: f64, interval| {
-            section.add(&pair.name, quantity, unit, Some(value), interval, behind);
+            let figure = section.add(&pair.name, quantity, unit, Some(value), interval, behind);
+            if figure.interval95.is_none() {
+                figure.note = "no interval: too few patients".to_owned();
+            }
         };
         add("mean error, difference", "°", drawn[0].value, drawn[0].bca);
         add(SPREAD_RATIO, "", drawn[1].value, pair.spread_ratio_interval());
         add("spread, ratio, bootstrap interval", "", drawn[1].value, drawn[1].bca);
         add("mean absolute error, difference", "°", drawn[2].value, drawn[2].bca);
-        let percent = drawn[3].bca.map(|i| crate::statistics::Interval { low: 100.0 * i.low, high: 100.0 * i.high });
-        add(&format!("within {limit}°, difference"), "%", 100.0 * drawn[3].value, percent);
+        if let Some((share, i)) = pair.share_difference(limit) {
+            let interval = crate::statistics::Interval { low: 100.0 * i.low, high: 100.0 * i.high };
+            add(&format!("within {limit}°, difference"), "%", 100.0 * share, Some(interval));
+        }
         let (a, b) = pair.sizes();
         let mut bare = |quantity: &str, value: Option<f64>| {
             section.add(&pair.name, quantity, "", value, None, behind);
@@ -304,7 +317,9 @@ fn next_study(groups: &[(&str, &[&Eye])], pairs: &[Pair]) -> Section {
     let sd = (squares / freedom).sqrt();
     let (numbers, count) = clusters::numbered(patients.iter());
     let correlation = clusters::correlation_within(&residuals, &numbers);
-    let behind = Behind { eyes: residuals.len(), patients: Some(count) };
+    let named =
+        groups.iter().flat_map(|(_, eyes)| eyes.iter()).all(|eye| eye.measure.is_none() || eye.patient.is_some());
+    let behind = Behind { eyes: residuals.len(), patients: named.then_some(count) };
     let name = "planned from this study";
     section.text.push(format!(
         "Eyes a group for a power of {:.0} % at 5 %, two groups of equal size and normal errors, from this study's spread within \
@@ -361,7 +376,8 @@ pub fn methods(settings: &CompareSettings) -> Vec<String> {
         "Differences: bias-corrected and accelerated bootstrap over patients, drawn within those of the one group, of the other and \
          of both (2,000 resamples; Efron & Tibshirani 1993), widened for few patients (Hesterberg 2015). Ratio of \
          spreads: jackknife over patients on the logarithm with Student's t (Miller 1974); the bootstrap's interval beside \
-         it is too narrow for few patients."
+         it is too narrow for few patients. No interval of a spread from fewer than 5 patients. Difference of shares: Newcombe (1998), \
+         method 10, from intervals by effective number of eyes."
             .to_owned(),
         format!(
             "Tests: permutation of the groups of whole patients; a patient with eyes in both groups exchanges them. All \

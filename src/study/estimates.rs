@@ -68,7 +68,7 @@ impl Sample {
 
     /// By how much intervals are widened because eyes without a patient may be fellow eyes: with all of them unnamed the
     /// variance could be twice as large, no more, since a patient has two eyes.
-    fn inflation(&self) -> f64 {
+    pub fn inflation(&self) -> f64 {
         (1.0 + self.unknown as f64 / self.values.len().max(1) as f64).sqrt()
     }
 

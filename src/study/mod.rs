@@ -4,7 +4,8 @@
 //! - [`eye`]: the stills of one eye at one operation to one figure
 //! - [`figures`]: the answers, as they go to page, JSON and CSV alike
 //! - [`estimates`]: a group of eyes to estimates with intervals, by patient
-//! - [`sequences`]: operations in their order, for [`audit`]
+//! - `refusals`, `residual`, [`sequences`]: what was refused, what is left of the cylinder, operations in their order, for
+//!   [`audit`]
 //! - [`audit`], [`compare`], [`agree`]: what each of the commands says
 //! - [`pair`]: two groups side by side, for [`compare`]
 //! - [`readings`]: readers' readings, for [`agree`]
@@ -20,4 +21,6 @@ pub mod figures;
 pub mod pair;
 pub mod reading;
 pub mod readings;
+mod refusals;
+mod residual;
 pub mod sequences;

@@ -5,10 +5,11 @@ use super::eye::Eye;
 use super::figures::Behind;
 use crate::geometry::axis_difference;
 use crate::statistics::bootstrap::{Bootstrapped, Settings, bootstrap};
-use crate::statistics::clusters::numbered;
+use crate::statistics::clusters::{effective_trials, numbered};
 use crate::statistics::jackknife::{self, Scale};
 use crate::statistics::permutation::{LabelExchange, mean_distance};
-use crate::statistics::{COVERAGE, Interval, axial, descriptive, rank_tests, spread_test};
+use crate::statistics::{COVERAGE, Interval, axial, descriptive, proportion, rank_tests, spread_test};
+use std::collections::HashSet;
 
 /// Values of two groups (or more, for tests of all at once).
 pub struct Pair {
@@ -25,8 +26,8 @@ pub struct Pair {
     clusters: usize,
 }
 
-/// Per patient and group: eyes, cosine and sine of the doubled error, sum, sum of squares, sum of sizes, eyes within the limit.
-type Sums = [[f64; 7]; 2];
+/// Per patient and group: eyes, cosine and sine of the doubled error, sum, sum of squares, sum of sizes.
+type Sums = [[f64; 6]; 2];
 
 impl Pair {
     /// Errors of two groups of named eyes.
@@ -108,12 +109,11 @@ impl Pair {
         sd(0) / sd(1)
     }
 
-    fn sums(&self, limit: f64) -> Vec<Sums> {
-        let mut sums = vec![[[0.0; 7]; 2]; self.clusters];
+    fn sums(&self) -> Vec<Sums> {
+        let mut sums = vec![[[0.0; 6]; 2]; self.clusters];
         for ((error, label), patient) in self.errors.iter().zip(&self.labels).zip(&self.patients) {
             let (sin, cos) = (2.0 * error).to_radians().sin_cos();
-            let within = f64::from(u8::from(error.abs() <= limit));
-            let parts = [1.0, cos, sin, *error, error * error, error.abs(), within];
+            let parts = [1.0, cos, sin, *error, error * error, error.abs()];
             sums[*patient][*label].iter_mut().zip(parts).for_each(|(sum, part)| *sum += part);
         }
         sums
@@ -141,9 +141,9 @@ impl Pair {
         Settings { seed, inflation, ..Settings::default() }
     }
 
-    /// Difference of axial means, ratio of spreads, difference of mean sizes, difference of the shares within `limit`.
-    pub fn bootstrap(&self, limit: f64, seed: u64) -> Vec<Bootstrapped> {
-        let sums = self.sums(limit);
+    /// Difference of axial means, ratio of spreads, difference of mean sizes.
+    pub fn bootstrap(&self, seed: u64) -> Vec<Bootstrapped> {
+        let sums = self.sums();
         let observed = difference_of_means(&whole(&sums, &vec![1.0; self.clusters]));
         let statistic = |weights: &[f64], out: &mut [f64]| {
             let both = whole(&sums, weights);
@@ -151,14 +151,22 @@ impl Pair {
             let [a, b] = both;
             out[1] = sd(&a) / sd(&b);
             out[2] = a[5] / a[0] - b[5] / b[0];
-            out[3] = a[6] / a[0] - b[6] / b[0];
         };
-        bootstrap(&self.strata(), 4, statistic, &self.settings(seed))
+        bootstrap(&self.strata(), 3, statistic, &self.settings(seed))
     }
 
-    /// Interval of the ratio of spreads, by the jackknife over patients.
+    /// Patients of a group.
+    fn patients_of(&self, group: usize) -> usize {
+        let of_group = self.patients.iter().zip(&self.labels).filter(|(_, label)| **label == group);
+        of_group.map(|(patient, _)| patient).collect::<HashSet<_>>().len()
+    }
+
+    /// Interval of the ratio of spreads, by the jackknife over patients; `None` where a group has too few of them.
     pub fn spread_ratio_interval(&self) -> Option<Interval> {
-        let sums = self.sums(0.0);
+        if self.patients_of(0).min(self.patients_of(1)) < jackknife::FEWEST_FOR_SPREADS {
+            return None;
+        }
+        let sums = self.sums();
         let ratio = |weights: &[f64]| {
             let [a, b] = whole(&sums, weights);
             sd(&a) / sd(&b)
@@ -170,9 +178,23 @@ impl Pair {
         Some(Interval { low: end(interval.low), high: end(interval.high) })
     }
 
+    /// Difference of the shares within `limit`, each with its interval by effective number of eyes.
+    pub fn share_difference(&self, limit: f64) -> Option<(f64, Interval)> {
+        let of = |group: usize| {
+            let here = |k: &usize| self.labels[*k] == group;
+            let hits: Vec<bool> = (0..self.labels.len()).filter(here).map(|k| self.errors[k].abs() <= limit).collect();
+            let patients: Vec<usize> = (0..self.labels.len()).filter(here).map(|k| self.patients[k]).collect();
+            let share = hits.iter().filter(|hit| **hit).count() as f64 / hits.len() as f64;
+            let trials = effective_trials(&hits, &patients) / self.settings(0).inflation.powi(2);
+            Some((share, proportion::wilson(share, trials, COVERAGE)?))
+        };
+        let (first, second) = (of(0)?, of(1)?);
+        Some((first.0 - second.0, proportion::difference(first, second)))
+    }
+
     /// Difference of means.
     pub fn mean_difference(&self, seed: u64) -> Bootstrapped {
-        let sums = self.sums(0.0);
+        let sums = self.sums();
         let statistic = |weights: &[f64], out: &mut [f64]| {
             let [a, b] = whole(&sums, weights);
             out[0] = a[3] / a[0] - b[3] / b[0];
@@ -218,7 +240,7 @@ pub fn p_within(both: &[[f64; 2]], draws: u32, seed: u64) -> f64 {
 }
 
 fn whole(sums: &[Sums], weights: &[f64]) -> Sums {
-    let mut whole = [[0.0; 7]; 2];
+    let mut whole = [[0.0; 6]; 2];
     for (of_patient, weight) in sums.iter().zip(weights).filter(|(_, weight)| **weight != 0.0) {
         for (sum, part) in whole.iter_mut().flatten().zip(of_patient.iter().flatten()) {
             *sum += weight * part;
@@ -227,7 +249,7 @@ fn whole(sums: &[Sums], weights: &[f64]) -> Sums {
     whole
 }
 
-fn sd([n, _, _, sum, squares, ..]: &[f64; 7]) -> f64 {
+fn sd([n, _, _, sum, squares, ..]: &[f64; 6]) -> f64 {
     ((squares - sum * sum / n) / (n - 1.0)).max(0.0).sqrt()
 }
 

@@ -13,6 +13,9 @@ use std::sync::Arc;
 /// A size of error that is not possible, degrees.
 const RIGHT_ANGLE_DEG: f64 = 90.0;
 
+/// Messages of one kind that are shown, so that a file of another form does not fill the screen.
+pub(super) const MESSAGES_OF_A_KIND: usize = 3;
+
 /// The row of the case sheet, shared by the stills of an eye.
 pub type Columns = Arc<BTreeMap<String, String>>;
 
@@ -225,13 +228,11 @@ struct Tally {
 
 impl Tally {
     fn leave_out(&mut self, reason: &str, place: &str, detail: &str) {
-        /// Messages of one kind, so that a file of another form does not fill the screen.
-        const SHOWN: usize = 3;
         let count = self.left_out.entry(reason.to_owned()).or_default();
         *count += 1;
-        if *count <= SHOWN {
+        if *count <= MESSAGES_OF_A_KIND {
             self.messages.push(format!("{place}: {reason}: {detail}"));
-        } else if *count == SHOWN + 1 {
+        } else if *count == MESSAGES_OF_A_KIND + 1 {
             self.messages.push(format!("{reason}: further records like this are counted in the report"));
         }
     }

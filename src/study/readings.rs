@@ -2,6 +2,7 @@
 //! intended axis, degrees, counter-clockwise positive), one row a reading. Other columns are ignored.
 
 use super::figures::Inclusion;
+use super::reading::MESSAGES_OF_A_KIND;
 use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 
@@ -69,8 +70,13 @@ pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
         let cell = |k: usize| row.get(columns[k]).unwrap_or("");
         let (still, name, value) = (cell(0), cell(1), cell(2));
         let mut fault = |reason: &'static str, detail: String| {
-            *counts.entry(reason).or_default() += 1;
-            readings.messages.push(format!("line {line}: {detail}"));
+            let count = counts.entry(reason).or_default();
+            *count += 1;
+            if *count <= MESSAGES_OF_A_KIND {
+                readings.messages.push(format!("line {line}: {detail}"));
+            } else if *count == MESSAGES_OF_A_KIND + 1 {
+                readings.messages.push(format!("{reason}: further readings like this are counted in the report"));
+            }
         };
         let parsed = value.parse::<f64>().ok().filter(|v| v.abs() <= RIGHT_ANGLE_DEG);
         let Some(error_deg) = parsed else {

@@ -28,7 +28,11 @@ pub fn over_time(eyes: &[&Eye], settings: &AuditSettings) -> Section {
     let mut section = Section::new("Over time");
     let measured: Vec<&Eye> = eyes.iter().copied().filter(|eye| eye.measure.is_some()).collect();
     if measured.len() < 2 * PORTIONS {
-        section.text.push(format!("{} eyes measured are too few to be seen over time.", measured.len()));
+        section.text.push(format!(
+            "Too few eyes to be seen over time: {} measured, {} needed.",
+            measured.len(),
+            2 * PORTIONS
+        ));
         return section;
     }
     section.text.push(format!(

@@ -204,40 +204,30 @@ impl Scene {
         let marks_found =
             limbus_found && !matches!(code, RefusalCode::LimbusTooLittleVisible | RefusalCode::ReferenceMarksMissing);
         let unreadable = code == RefusalCode::Unreadable;
+        let still = Still {
+            path: path.into(),
+            sha256: if unreadable { String::new() } else { "0f".repeat(32) },
+            width_px: if unreadable { 0 } else { self.size[0] },
+            height_px: if unreadable { 0 } else { self.size[1] },
+            exif_orientation: 1,
+            mirrored: false,
+            pixel_aspect: 1.0,
+            taken_at: None,
+        };
+        let outcome = if unreadable { Outcome::Unreadable } else { Outcome::Refused };
         Record {
-            schema: SCHEMA_VERSION,
-            still: Still {
-                path: path.into(),
-                sha256: if unreadable { String::new() } else { "0f".repeat(32) },
-                width_px: if unreadable { 0 } else { self.size[0] },
-                height_px: if unreadable { 0 } else { self.size[1] },
-                exif_orientation: 1,
-                mirrored: false,
-                pixel_aspect: 1.0,
-                taken_at: None,
-            },
-            case: BTreeMap::new(),
-            outcome: if unreadable { Outcome::Unreadable } else { Outcome::Refused },
             refusals: vec![Refusal {
                 code,
                 message: "the best candidate scores 0.31, need 0.50".into(),
                 hint: "use a still in which the marks can be seen without glare".into(),
             }],
-            warnings: Vec::new(),
             limbus: limbus_found.then(|| self.limbus()),
             reference_marks: if marks_found {
                 vec![self.reference_mark(20.0, MarkKind::Dot), self.reference_mark(201.0, MarkKind::Dot)]
             } else {
                 Vec::new()
             },
-            lens_marks: Vec::new(),
-            alignment: None,
-            cylinder: None,
-            turn_back: None,
-            best_axis: None,
-            vector_analysis: None,
-            left_out: Vec::new(),
-            program: Program { version: "0.1.0".into(), settings: String::new() },
+            ..Record::new(still, BTreeMap::new(), outcome)
         }
     }
 

@@ -200,7 +200,7 @@ fn region_of_a_centroid() {
     let e = expected("region");
     let points: Vec<[f64; 2]> = table(&e["points"]).iter().map(|p| [p[0], p[1]]).collect();
     let alone: Vec<usize> = (0..points.len()).collect();
-    let region = CentroidRegion::of(&points, &alone).unwrap();
+    let region = CentroidRegion::of(&points, &alone, 1.0).unwrap();
     for k in 0..2 {
         close(region.center[k], number(&e["center"][k]), 1e-12);
         close(region.semi_axes[k], number(&e["semi_axes"][k]), 1e-8);
@@ -210,7 +210,7 @@ fn region_of_a_centroid() {
     // Every point of the outline is as far from the centre as T^2 allows: the same points twice in a cluster change nothing.
     let twice = [&points[..], &points].concat();
     let paired: Vec<usize> = alone.iter().chain(&alone).copied().collect();
-    let same = CentroidRegion::of(&twice, &paired).unwrap();
+    let same = CentroidRegion::of(&twice, &paired, 1.0).unwrap();
     close(same.semi_axes[0], region.semi_axes[0], 1e-12);
     close(same.semi_axes[1], region.semi_axes[1], 1e-12);
 }

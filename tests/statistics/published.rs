@@ -5,13 +5,15 @@ use stillaxis::statistics::bland_altman::{limits, limits_repeated, sd_for_single
 use stillaxis::statistics::bootstrap::{Bootstrapped, Settings, bootstrap};
 use stillaxis::statistics::cusum::average_run_length;
 use stillaxis::statistics::descriptive::{mean, standard_deviation};
+use stillaxis::statistics::distributions::{f_upper, normal_cdf, t_two_sided};
 use stillaxis::statistics::intraclass::Intraclass;
+use stillaxis::statistics::jackknife::{self, Scale};
 use stillaxis::statistics::permutation::{LabelExchange, mean_distance};
 use stillaxis::statistics::power::{eyes_needed, spread_power};
 use stillaxis::statistics::proportion::{clopper_pearson, wilson};
 use stillaxis::statistics::reading_error::{true_spread, without_reading_error};
 use stillaxis::statistics::repeatability::{Repeatability, concordance, sd_interval};
-use stillaxis::statistics::{axial, rank_tests, risk_adjusted, spread_test};
+use stillaxis::statistics::{axial, proportion, rank_tests, risk_adjusted, spread_test};
 
 const LARGE: [[f64; 17]; 2] = [
     [494., 395., 516., 434., 476., 557., 413., 442., 650., 433., 417., 656., 267., 478., 178., 423., 427.],
@@ -129,6 +131,13 @@ fn bland_altman_1986() {
     close(repeated.unwrap().sd, 37.654779, 1e-6);
     let pairs: Vec<[f64; 2]> = (0..17).map(|k| [LARGE[0][k], MINI[0][k]]).collect();
     close(concordance(&pairs).unwrap(), 0.942742, 1e-6);
+    // Pearson's correlation, recomputed: that of the standardized readings' products.
+    let standardized = |method: &[f64; 17]| {
+        let (middle, sd) = (mean(method).unwrap(), standard_deviation(method).unwrap());
+        method.map(|v| (v - middle) / sd)
+    };
+    let (x, y) = (standardized(&LARGE[0]), standardized(&MINI[0]));
+    close(x.iter().zip(y).map(|(x, y)| x * y).sum::<f64>() / 16.0, 0.943279, 1e-6);
     // Pitman-Morgan, recomputed with scipy.
     let spread = spread_test::pitman_morgan(&pairs).unwrap();
     close(spread.correlation, 0.0836797, 1e-7);
@@ -172,17 +181,32 @@ fn newcombe_1998() {
     }
 }
 
-fn law_school(resamples: u32) -> Bootstrapped {
+/// Newcombe (1998), Stat Med 17:873-890, method 10, from memory: 56/70 less 48/80, 5/56 less 0/29.
+#[test]
+fn newcombe_1998_differences() {
+    for (a, n, b, m, expected) in
+        [(56.0, 70.0, 48.0, 80.0, [0.0524, 0.3339]), (5.0, 56.0, 0.0, 29.0, [-0.0381, 0.1926])]
+    {
+        let of = |hits: f64, trials: f64| (hits / trials, wilson(hits / trials, trials, 0.95).unwrap());
+        let interval = proportion::difference(of(a, n), of(b, m));
+        close(interval.low, expected[0], 5e-5);
+        close(interval.high, expected[1], 5e-5);
+    }
+}
+
+/// Correlation of the law schools, each taken as often as its weight says.
+fn law_school_correlation(weights: &[f64]) -> f64 {
     let lsat = [576., 635., 558., 578., 666., 580., 555., 661., 651., 605., 653., 575., 545., 572., 594.];
     let gpa = [3.39, 3.30, 2.81, 3.03, 3.44, 3.07, 3.00, 3.43, 3.36, 3.13, 3.12, 2.74, 2.76, 2.88, 2.96];
-    let correlation = |weights: &[f64], out: &mut [f64]| {
-        let total: f64 = weights.iter().sum();
-        let of = |x: &[f64]| weights.iter().zip(x).map(|(w, x)| w * x).sum::<f64>() / total;
-        let (mx, my) = (of(&lsat), of(&gpa));
-        let sum =
-            |f: &dyn Fn(f64, f64) -> f64| -> f64 { (0..15).map(|k| weights[k] * f(lsat[k] - mx, gpa[k] - my)).sum() };
-        out[0] = sum(&|x, y| x * y) / (sum(&|x, _| x * x) * sum(&|_, y| y * y)).sqrt();
-    };
+    let total: f64 = weights.iter().sum();
+    let of = |x: &[f64]| weights.iter().zip(x).map(|(w, x)| w * x).sum::<f64>() / total;
+    let (mx, my) = (of(&lsat), of(&gpa));
+    let sum = |f: &dyn Fn(f64, f64) -> f64| -> f64 { (0..15).map(|k| weights[k] * f(lsat[k] - mx, gpa[k] - my)).sum() };
+    sum(&|x, y| x * y) / (sum(&|x, _| x * x) * sum(&|_, y| y * y)).sqrt()
+}
+
+fn law_school(resamples: u32) -> Bootstrapped {
+    let correlation = |weights: &[f64], out: &mut [f64]| out[0] = law_school_correlation(weights);
     let settings = Settings { resamples, widened: false, seed: 1993, ..Settings::default() };
     bootstrap(&[0; 15], 1, correlation, &settings)[0]
 }
@@ -198,6 +222,9 @@ fn law_school_bootstrap() {
     close(r.bca.unwrap().low, 0.3331, 0.008);
     close(r.bca.unwrap().high, 0.9418, 0.001);
     assert_eq!(law_school(500), law_school(500));
+    // Jackknife standard error 0.142519 (recomputed): the interval's half-width over Student's t with 14 degrees of freedom.
+    let interval = jackknife::interval(15, 0.95, Scale::Plain, law_school_correlation).unwrap();
+    close((interval.high - interval.low) / 2.0 / 2.144786688, 0.142519, 1e-6);
 }
 
 /// Efron & Tibshirani (1993), mice: difference 30.63, all 11,440 arrangements.
@@ -230,6 +257,10 @@ fn maize() {
     assert!(test.exact && test.arrangements == 32_768);
     close(test.p, 2.0 * 863.0 / 32768.0, 1e-12);
     close(test.p, 0.0526733, 5e-8);
+    // Student's t of the pairs, and its p.
+    let t = mean(&differences).unwrap() / (standard_deviation(&differences).unwrap() / 15.0_f64.sqrt());
+    close(t, 2.147987, 1e-6);
+    close(t_two_sided(t, 14.0), 0.0497029, 1e-7);
 }
 
 /// Brown-Forsythe, Kruskal-Wallis, Mann-Whitney by scipy; permutation of |a| against |b| over all 24,310 splits.
@@ -239,6 +270,16 @@ fn group_tests() {
     let spread = spread_test::brown_forsythe(&values, &labels).unwrap();
     close(spread.f, 10.4317935321, 1e-9);
     close(spread.p, 0.000714529, 1e-9);
+    // Levene's test, about means, by the same analysis of variance.
+    let about_means: Vec<f64> = (0..values.len())
+        .map(|k| {
+            let own = (0..values.len()).filter(|j| labels[*j] == labels[k]).map(|j| values[j]).collect::<Vec<_>>();
+            (values[k] - mean(&own).unwrap()).abs()
+        })
+        .collect();
+    let levene = spread_test::analysis_of_variance_f(&about_means, &labels);
+    close(levene, 14.0270830938, 1e-9);
+    close(f_upper(levene, 2.0, 21.0), 0.000135271, 1e-9);
     let ranks = rank_tests::kruskal_wallis(&values, &labels).unwrap();
     close(ranks.statistic, 0.0528702093, 1e-9);
     close(ranks.p, 0.973911244, 1e-9);
@@ -286,6 +327,10 @@ fn sizes_of_studies() {
     let interval = sd_interval(2.0, 19.0);
     close(interval.low, 1.520981, 1e-6);
     close(interval.high, 2.921143, 1e-6);
+    // Share within 5 of a normal error about 0 with sd 2 and 3.
+    for (sd, share) in [(2.0, 0.987581), (3.0, 0.904419)] {
+        close(2.0 * normal_cdf(5.0 / sd) - 1.0, share, 1e-6);
+    }
 }
 
 /// Variances of sums: a spread of 3 read with noise of 4 has 5, and gives 3 back; the sizes then have the mean of the truth.

@@ -92,6 +92,27 @@ fn a_group_of_one() {
     assert_eq!((&spread["value"], &spread["note"]), (&Value::Null, &json!("one eye has no spread")));
 }
 
+/// Of few patients the mean error has an interval, a spread has none and says why; shares that are all or none in both groups
+/// differ by nothing, with an interval that does not say so for certain.
+#[test]
+fn few_patients_give_few_intervals() {
+    let records = [two_groups()[2..6].to_vec(), two_groups()[14..18].to_vec()].concat();
+    let (_, answers) = run("audit", &records, &["--by", "technique"]);
+    let answers = answers.unwrap();
+    let of = |quantity: &str| figure(&answers, "Alignment", "technique: broad", quantity).clone();
+    assert!(of("mean error")["interval95"].is_array());
+    assert!(of("spread (SD)")["interval95"].is_null());
+    assert!(of("spread (SD)")["note"].as_str().unwrap().contains("too few patients"), "{}", of("spread (SD)"));
+    let (_, answers) = run("compare", &records, &[]);
+    let answers = answers.unwrap();
+    let of = |quantity: &str| figure(&answers, "Differences", "broad − narrow", quantity);
+    assert_eq!(of("spread, ratio")["note"], "no interval: too few patients");
+    let within = of("within 5°, difference");
+    assert_eq!(within["value"], 0.0);
+    // Newcombe's method 10 of 4/4 and 4/4: Wilson's interval of 4/4 begins at 1 / (1 + 1.96^2 / 4) = 0.510.
+    assert!((within["interval95"][1].as_f64().unwrap() - 49.0).abs() < 0.1, "{within}");
+}
+
 /// Dioptres of different planes are different units: those of the lens are left out of them, and counted.
 #[test]
 fn mixed_planes() {
@@ -155,8 +176,10 @@ fn faulty_readings() {
     let folder = tempfile::tempdir().unwrap();
     write(folder.path(), &two_groups());
     let good: String = (0..13).map(|k| format!("b{k}-OD-broad.jpg,a,{k}\n")).collect();
+    // Readings of other stills: told of thrice, then counted only.
+    let others: String = (0..50).map(|k| format!("other{k}.jpg,a,1\n")).collect();
     let readings = format!(
-        "still,reader,error_deg\n{good}b1-OD-broad.jpg,a,NaN\nb2-OD-broad.jpg,a,200\nnone.jpg,a,1\nb3-OD-broad.jpg,,1\n"
+        "still,reader,error_deg\n{good}b1-OD-broad.jpg,a,NaN\nb2-OD-broad.jpg,a,200\nnone.jpg,a,1\nb3-OD-broad.jpg,,1\n{others}"
     );
     std::fs::write(folder.path().join("readings.csv"), readings).unwrap();
     let done = stillaxis(folder.path(), ["agree", "records.ndjson", "readings.csv", "--out", "out"], "");
@@ -170,5 +193,7 @@ fn faulty_readings() {
         assert!(done.stderr.contains(said), "{said}: {done:?}");
     }
     let answers: Value = serde_json::from_slice(&std::fs::read(folder.path().join("out/agree.json")).unwrap()).unwrap();
-    assert_eq!((included(&answers, "readings read"), included(&answers, "readings counted")), (17, 13));
+    assert_eq!((included(&answers, "readings read"), included(&answers, "readings counted")), (67, 13));
+    assert_eq!(included(&answers, "readings left out: no record of the still"), 51);
+    assert_eq!(done.stderr.matches("no record of the still").count(), 4, "{done:?}");
 }

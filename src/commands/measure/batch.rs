@@ -2,7 +2,7 @@
 
 use super::inputs::Job;
 use crate::measurement::{Measured, measure};
-use crate::record::{Outcome, Program, Record, Refusal, RefusalCode, SCHEMA_VERSION, Still};
+use crate::record::{Outcome, Record, Refusal, RefusalCode, Still};
 use crate::stills::load::{Loaded, load, shown};
 use crate::vision::Picture;
 use std::any::Any;
@@ -93,22 +93,9 @@ pub(super) fn in_order<J: Sync, R: Send>(
 
 fn unreadable(job: &Job, still: Still, message: String, hint: &str) -> Record {
     Record {
-        schema: SCHEMA_VERSION,
-        still,
-        case: job.case.columns.clone(),
-        outcome: Outcome::Unreadable,
         refusals: vec![Refusal { code: RefusalCode::Unreadable, message, hint: hint.into() }],
         warnings: job.warnings.clone(),
-        limbus: None,
-        reference_marks: Vec::new(),
-        lens_marks: Vec::new(),
-        alignment: None,
-        cylinder: None,
-        turn_back: None,
-        best_axis: None,
-        vector_analysis: None,
-        left_out: Vec::new(),
-        program: Program { version: env!("CARGO_PKG_VERSION").into(), settings: String::new() },
+        ..Record::new(still, job.case.columns.clone(), Outcome::Unreadable)
     }
 }
 

@@ -118,7 +118,7 @@ fn table(section: &Section) -> Markup {
                     @for quantity in &quantities {
                         tr {
                             th scope="row" { (*quantity) }
-                            @for group in &groups { (cell(at(group, quantity), group, behind(group, figures))) }
+                            @for group in &groups { (cell(at(group, quantity), group, behind(group, figures), true)) }
                         }
                     }
                 }
@@ -133,7 +133,7 @@ fn table(section: &Section) -> Markup {
                     @for group in groups.iter().take(MOST_ROWS) {
                         tr {
                             th scope="row" { (head(group, figures)) }
-                            @for quantity in part { (cell(at(group, quantity), quantity, behind(group, figures))) }
+                            @for quantity in part { (cell(at(group, quantity), quantity, behind(group, figures), false)) }
                         }
                     }
                 }
@@ -161,9 +161,14 @@ fn head(group: &str, figures: &[Figure]) -> Markup {
     html! { (group) " " span.behind { (counted(eyes, patients)) } }
 }
 
-fn cell(figure: Option<&Figure>, label: &str, expected: (usize, Option<usize>)) -> Markup {
+/// A cell of a table.
+///
+/// - `expected`: eyes and patients that its group's heading tells of; others are said in the cell
+/// - `hides`: whether a narrow screen, where cells stand below each other, hides that heading
+fn cell(figure: Option<&Figure>, label: &str, expected: (usize, Option<usize>), hides: bool) -> Markup {
     let Some(figure) = figure else { return html! { td data-label=(label) { span.value { "–" } } } };
     let other = (figure.eyes, figure.patients) != expected;
+    let class = if other { "behind" } else { "behind narrow" };
     html! {
         td data-label=(label) {
             @match figure.value {
@@ -173,7 +178,7 @@ fn cell(figure: Option<&Figure>, label: &str, expected: (usize, Option<usize>)) 
             @if let Some([low, high]) = figure.interval95 {
                 " " span.interval { (shown(low, figure)) " to " (shown(high, figure)) }
             }
-            @if other { " " span.behind { (counted(figure.eyes, figure.patients)) } }
+            @if other || hides { " " span class=(class) { (counted(figure.eyes, figure.patients)) } }
             @if !figure.note.is_empty() { " " span.behind { (figure.note) } }
         }
     }
@@ -183,7 +188,7 @@ fn with_unit(value: f64, figure: &Figure) -> String {
     match figure.unit {
         "°" => format!("{}°", shown(value, figure)),
         "" => shown(value, figure),
-        "eyes" if value == 1.0 => "1 eye".to_owned(),
+        "eyes" | "stills" if value == 1.0 => format!("1 {}", figure.unit.trim_end_matches('s')),
         unit => format!("{} {unit}", shown(value, figure)),
     }
 }
@@ -195,8 +200,8 @@ fn shown(value: f64, figure: &Figure) -> String {
         return if value < 0.0001 { "< 0.0001".to_owned() } else { format!("{value:.4}") };
     }
     let decimals = match figure.unit {
-        "eyes" | "patients" if whole => 0,
-        "eyes" | "patients" | "%" => 1,
+        "eyes" | "stills" | "patients" if whole => 0,
+        "eyes" | "stills" | "patients" | "%" => 1,
         _ if whole && figure.unit.is_empty() => 0,
         _ => 2,
     };

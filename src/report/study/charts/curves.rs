@@ -21,8 +21,11 @@ pub fn draw(series: &[Series], titles: [&str; 2], levels: &[(f64, String)]) -> i
         let mut chart = plane(&area, x.clone(), y.clone(), titles)?;
         for (level, name) in levels {
             dashed(&mut chart, &x, *level)?;
-            let style = letters().pos(Pos::new(HPos::Right, VPos::Bottom));
-            chart.draw_series([Text::new(name.clone(), (x.end, *level), style)])?;
+            // At the left, since curves begin near 0; on that side of the line where 0 is not, for the same reason.
+            let above = if *level < 0.0 { VPos::Top } else { VPos::Bottom };
+            let style = letters().pos(Pos::new(HPos::Left, above));
+            let place = (x.start + (x.end - x.start) * 0.01, *level);
+            chart.draw_series([Text::new(name.clone(), place, style)])?;
         }
         let plotting = chart.plotting_area().clone();
         let bare = plotting.strip_coord_spec();

@@ -4,6 +4,7 @@ use super::Drawn;
 use super::frame::{COUNTS_NOTE, GREY, INK, SIZE, centered, color, document, legend, letters, number, scatter};
 use crate::study::figures::{Region, Series};
 use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
 use std::io;
 
 /// Rings that people count in, D.
@@ -47,10 +48,22 @@ pub fn draw(series: &[Series], regions: &[Region]) -> io::Result<Drawn> {
             let cross = Cross::new((center[0], center[1]), 8, INK.stroke_width(3));
             chart.draw_series([cross])?;
         }
-        for k in 1..=(reach / ring) as u32 {
-            let radius = f64::from(k) * ring;
-            let diagonal = radius * std::f64::consts::FRAC_1_SQRT_2;
-            chart.draw_series([Text::new(format!("{} D", number(radius)), (diagonal, -diagonal), letters())])?;
+        let rings = (reach / ring) as u32;
+        let places = |[right, up]: [f64; 2]| {
+            (1..=rings).map(move |k| f64::from(k) * ring).map(move |r| (r, [r * right, r * up]))
+        };
+        // The name of a ring reaches about 0.17 of the half-width outwards from its place.
+        let covered = |[right, up]: [f64; 2]| {
+            let along = |[x, y]: [f64; 2]| {
+                [0.03, 0.1, 0.17].map(|share| [x + share * reach * right.signum(), y + 0.03 * reach * up.signum()])
+            };
+            places([right, up]).flat_map(|(_, place)| along(place)).collect()
+        };
+        let [right, up] = freest(series, covered);
+        let aside = if right > 0.0 { HPos::Left } else { HPos::Right };
+        for (radius, [x, y]) in places([right, up]) {
+            let style = letters().pos(Pos::new(aside, if up > 0.0 { VPos::Bottom } else { VPos::Top }));
+            chart.draw_series([Text::new(format!("{} D", number(radius)), (x, y), style)])?;
         }
         let (middle, far, near) = ((side / 2) as i32, side as i32 - 16, 16);
         let names = [
@@ -65,4 +78,24 @@ pub fn draw(series: &[Series], regions: &[Region]) -> io::Result<Drawn> {
         Ok(())
     })?;
     Ok(Drawn { svg, note: if counted { COUNTS_NOTE } else { "" } })
+}
+
+/// That of the four diagonals along whose `places` points lie farthest away, so that no name of a ring covers an eye if it can be
+/// helped.
+fn freest(series: &[Series], places: impl Fn([f64; 2]) -> Vec<[f64; 2]>) -> [f64; 2] {
+    const D: f64 = std::f64::consts::FRAC_1_SQRT_2;
+    let free = |diagonal: [f64; 2]| {
+        let far = |[x, y]: [f64; 2]| {
+            let points = series.iter().flat_map(|s| s.points.iter());
+            points.map(|p| (p[0] - x).hypot(p[1] - y)).fold(f64::INFINITY, f64::min)
+        };
+        places(diagonal).into_iter().map(far).fold(f64::INFINITY, f64::min)
+    };
+    let diagonals = [[D, -D], [-D, -D], [D, D], [-D, D]];
+    diagonals
+        .into_iter()
+        .map(|d| (free(d), d))
+        .rev()
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map_or(diagonals[0], |(_, d)| d)
 }

@@ -104,12 +104,14 @@ pub fn legend<'a>(area: &Area<'a>, names: &[&str]) -> Result<Area<'a>, Fault> {
     Ok(area.split_vertically(y + ROW + 2).1)
 }
 
-/// At most so many characters.
+/// At most so many characters: what is left out is the middle, since names differ at their ends.
 pub fn shortened(name: &str, most: usize) -> String {
-    if name.chars().count() <= most {
+    let count = name.chars().count();
+    if count <= most {
         return name.to_owned();
     }
-    name.chars().take(most - 1).chain(['…']).collect()
+    let tail = (most - 1) / 2;
+    name.chars().take(most - 1 - tail).chain(['…']).chain(name.chars().skip(count - tail)).collect()
 }
 
 /// Two scales with titles and horizontal guides.

@@ -1,7 +1,7 @@
 //! Every value of each group beside the others.
 
 use super::Drawn;
-use super::frame::{INK, SIZE, TYPE, color, dashed, document, letters, number, put_mark, range, shortened};
+use super::frame::{INK, SIZE, TYPE, color, dashed, document, legend, letters, number, put_mark, range, shortened};
 use crate::statistics::descriptive::{quantile_of_sorted, sorted};
 use plotters::prelude::*;
 use std::io;
@@ -21,6 +21,10 @@ pub fn draw(groups: &[(String, Vec<f64>)], y_label: &str, limits: &[f64]) -> io:
     let counted = groups.iter().any(|(_, values)| values.len() > MOST_DOTS);
     let letters_fit = 440 / (groups.len().max(1) * 9);
     let svg = document(SIZE, |area| {
+        // Names that have no room under their strips are told above as well.
+        let long = groups.iter().any(|(name, _)| name.chars().count() > letters_fit.max(3));
+        let names: Vec<&str> = groups.iter().filter(|_| long).map(|(name, _)| name.as_str()).collect();
+        let area = &legend(area, &names)?;
         let mut chart = ChartBuilder::on(area)
             .margin(10)
             .x_label_area_size(58)

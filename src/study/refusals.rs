@@ -1,0 +1,86 @@
+//! What was refused, by group: eyes without a figure, and stills.
+
+use super::audit::{Group, every};
+use super::estimates::Sample;
+use super::eye::Eye;
+use super::figures::{Behind, Section};
+use super::reading::in_words;
+use crate::statistics::Interval;
+use crate::statistics::clusters::numbered;
+use std::collections::BTreeSet;
+
+/// Eyes of which nothing is known, by the reason of their first refusal.
+pub(super) fn without_figure(all: &Group, by: &[(String, Vec<Group>)]) -> Section {
+    let mut section = Section::new("Eyes without a figure");
+    section.text.push(
+        "An eye has no figure where every still of it was refused or could not be read. By the reason of its first refusal."
+            .to_owned(),
+    );
+    let first_reason = |eye: &Eye| eye.refusals.first().map_or("unknown".to_owned(), Clone::clone);
+    let without = all.1.iter().filter(|eye| eye.measure.is_none());
+    let reasons: BTreeSet<String> = without.map(|eye| first_reason(eye)).collect();
+    for (name, eyes) in every(all, by) {
+        let everyone = Sample::of(eyes.iter().copied(), |eye| Some(f64::from(u8::from(eye.measure.is_none()))));
+        let share = everyone.share(|v| v > 0.5);
+        let scaled = share.interval.map(|i| Interval { low: 100.0 * i.low, high: 100.0 * i.high });
+        section.add(&name, "without a figure", "%", share.value.map(|v| 100.0 * v), scaled, everyone.behind());
+        for reason in &reasons {
+            let count = eyes.iter().filter(|eye| eye.measure.is_none() && first_reason(eye) == *reason).count();
+            section.add(&name, in_words(reason), "eyes", Some(count as f64), None, everyone.behind());
+        }
+    }
+    section
+}
+
+/// Stills refused or unreadable, by reason: also those of eyes of which other stills gave a figure.
+pub(super) fn stills(all: &Group, by: &[(String, Vec<Group>)]) -> Section {
+    let mut section = Section::new("Refused stills");
+    section.text.push(
+        "Stills that were refused or could not be read, also those of eyes that have a figure from other stills; the number of \
+         stills is divided by the design effect of stills within patients for the interval."
+            .to_owned(),
+    );
+    let reasons: BTreeSet<&str> = all.1.iter().flat_map(|eye| &eye.refusals).map(String::as_str).collect();
+    for (name, eyes) in every(all, by) {
+        let behind = people_of(eyes);
+        let sample = by_still(eyes);
+        section.add(&name, "stills", "stills", Some(sample.values.len() as f64), None, behind);
+        let (percent, interval) = share_refused(&sample);
+        section.add(&name, "refused", "%", percent, interval, behind);
+        for reason in &reasons {
+            let count = eyes.iter().flat_map(|eye| &eye.refusals).filter(|code| code == reason).count();
+            section.add(&name, in_words(reason), "stills", Some(count as f64), None, behind);
+        }
+    }
+    section
+}
+
+/// Share of the stills of `eyes` that were refused, percent, with its interval.
+pub(super) fn refused_percent(eyes: &[&Eye]) -> (Option<f64>, Option<Interval>) {
+    share_refused(&by_still(eyes))
+}
+
+fn share_refused(sample: &Sample) -> (Option<f64>, Option<Interval>) {
+    let share = sample.share(|v| v > 0.5);
+    let interval = share.interval.map(|i| Interval { low: 100.0 * i.low, high: 100.0 * i.high });
+    (share.value.map(|v| 100.0 * v), interval)
+}
+
+fn people_of(eyes: &[&Eye]) -> Behind {
+    Sample::of(eyes.iter().copied(), |_| Some(0.0)).behind()
+}
+
+/// One value a still, 1 where it was refused.
+fn by_still(eyes: &[&Eye]) -> Sample {
+    let (mut values, mut keys, mut unknown) = (Vec::new(), Vec::new(), 0);
+    for (at, eye) in eyes.iter().enumerate() {
+        let outcomes = eye.refusals.iter().map(|_| 1.0).chain(eye.still_errors_deg.iter().map(|_| 0.0));
+        for outcome in outcomes {
+            values.push(outcome);
+            keys.push(eye.patient.as_ref().map_or((1, at.to_string()), |patient| (0, patient.clone())));
+            unknown += usize::from(eye.patient.is_none());
+        }
+    }
+    let (patients, clusters) = numbered(keys.into_iter());
+    Sample { values, patients, clusters, unknown }
+}
