@@ -14,7 +14,7 @@ pub const TYPE: i32 = 19;
 /// Width of a letter at that size, somewhat generous.
 const LETTER: i32 = 9;
 /// Height of a row of the legend.
-const ROW: i32 = 24;
+pub const ROW: i32 = 24;
 /// Points beyond which counts are drawn instead of points.
 pub const MOST_POINTS: usize = 2000;
 /// Cells across and up when counts are drawn.

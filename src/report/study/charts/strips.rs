@@ -1,7 +1,9 @@
 //! Every value of each group beside the others.
 
 use super::Drawn;
-use super::frame::{INK, SIZE, TYPE, color, dashed, document, legend, letters, number, put_mark, range, shortened};
+use super::frame::{
+    INK, ROW, SIZE, TYPE, color, dashed, document, legend, letters, number, put_mark, range, shortened,
+};
 use crate::statistics::descriptive::{quantile_of_sorted, sorted};
 use plotters::prelude::*;
 use std::io;
@@ -20,10 +22,11 @@ pub fn draw(groups: &[(String, Vec<f64>)], y_label: &str, limits: &[f64]) -> io:
     let x = -0.5..groups.len() as f64 - 0.5;
     let counted = groups.iter().any(|(_, values)| values.len() > MOST_DOTS);
     let letters_fit = 440 / (groups.len().max(1) * 9);
-    let svg = document(SIZE, |area| {
-        // Names that have no room under their strips are told above as well.
-        let long = groups.iter().any(|(name, _)| name.chars().count() > letters_fit.max(3));
-        let names: Vec<&str> = groups.iter().filter(|_| long).map(|(name, _)| name.as_str()).collect();
+    // Names that have no room under their strips are told above as well.
+    let long = groups.iter().any(|(name, _)| name.chars().count() > letters_fit.max(3));
+    let names: Vec<&str> = groups.iter().filter(|_| long).map(|(name, _)| name.as_str()).collect();
+    let height = SIZE.1 + ROW as u32 * names.len() as u32;
+    let svg = document((SIZE.0, height), |area| {
         let area = &legend(area, &names)?;
         let mut chart = ChartBuilder::on(area)
             .margin(10)
@@ -89,7 +92,8 @@ pub fn draw(groups: &[(String, Vec<f64>)], y_label: &str, limits: &[f64]) -> io:
             let style = super::frame::centered();
             let (px, _) = place(group, 0.0);
             let label = shortened(name, letters_fit.max(3));
-            let (base_x, base_y) = (left + px, top + bare.dim_in_pixel().1 as i32);
+            let (area_left, area_top) = area.get_base_pixel();
+            let (base_x, base_y) = (left - area_left + px, top - area_top + bare.dim_in_pixel().1 as i32);
             area.draw(&Text::new(label, (base_x, base_y + TYPE), style.clone()))?;
             area.draw(&Text::new(format!("n {}", values.len()), (base_x, base_y + 2 * TYPE + 4), style))?;
         }
