@@ -202,14 +202,50 @@ pub struct ReferenceMark {
     pub center_px: [f64; 2],
     /// Form.
     pub kind: MarkKind,
-    /// Length along the radial direction, mm.
+    /// Length along its own direction (the radial one for a dot), mm, between the places of half depth.
     pub length_mm: f64,
-    /// Width across it, mm.
+    /// Standard deviation of the length, mm, that of the scale in it; `null` where the mark has no two clear ends and the
+    /// length is that of its outline.
+    #[serde(default)]
+    pub length_sd_mm: Option<f64>,
+    /// The length as an angle: of an arc as long on the limbus, degrees, whatever the scale.
+    #[serde(default)]
+    pub length_deg: Option<f64>,
+    /// Standard deviation of that, degrees.
+    #[serde(default)]
+    pub length_sd_deg: Option<f64>,
+    /// Width across it, mm, between the places of half depth: mean over the middle four fifths of a radial mark's length, the
+    /// middle quarter of a dot's.
     pub width_mm: f64,
+    /// Standard deviation of the width, mm, that of the scale in it; `null` where the mark is no single bar and the width is
+    /// that of its outline.
+    #[serde(default)]
+    pub width_sd_mm: Option<f64>,
+    /// The angle that the width subtends at the centre of the limbus, degrees.
+    #[serde(default)]
+    pub width_deg: Option<f64>,
+    /// Standard deviation of that, degrees.
+    #[serde(default)]
+    pub width_sd_deg: Option<f64>,
     /// Lean of a radial mark from the radial direction, degrees, positive counter-clockwise; `null` for a dot.
     pub lean_deg: Option<f64>,
-    /// How far it stands out from its ground, 0 to 1; negative where it is brighter.
+    /// Standard deviation of the lean, degrees, the waviness of the mark and the centre of the limbus in it; `null` where the
+    /// mark is no single bar (lines that cross or lie side by side).
+    #[serde(default)]
+    pub lean_sd_deg: Option<f64>,
+    /// How far its core stands out from its ground, 1 - mark / ground of the channel that shows it best, 0 to 1; negative
+    /// where it is brighter.
     pub contrast: f64,
+    /// Standard deviation of the contrast, by noise and by how uneven the ground beside it is.
+    #[serde(default)]
+    pub contrast_sd: Option<f64>,
+    /// How far it stands from opposite the mark that denotes the opposite meridian, degrees, positive counter-clockwise;
+    /// `null` where there is none.
+    #[serde(default)]
+    pub from_opposite_deg: Option<f64>,
+    /// Standard deviation of that, degrees, that of the centre of the limbus in it.
+    #[serde(default)]
+    pub from_opposite_sd_deg: Option<f64>,
 }
 
 /// Form of a reference mark.

@@ -5,18 +5,19 @@ mod after;
 mod cost_tests;
 mod cylinder;
 mod eye;
+mod mark_form;
 
 use self::cylinder::Placing;
+use self::mark_form::{Ground, Mark};
 use crate::alignment::{self, Aligned, AlignmentError, LensReading, LimbusReading, MarkReading, Plan};
-use crate::geometry::{Axis, EyeMap, Meridian, Vector, ccw_degrees};
-use crate::record::{
-    Alignment, LensMark, Limbus, MarkKind, MmSource, Outcome, Record, ReferenceMark, Refusal, RefusalCode, Still,
-};
+use crate::geometry::{Axis, EyeMap, Meridian, Vector};
+use crate::record::{Alignment, LensMark, Limbus, MmSource, Outcome, Record, Refusal, RefusalCode, Still};
 use crate::stills::sheet::Case;
 use crate::vision::Picture;
 use crate::vision::lens_marks::{LensFinding, LensRefusal, find_lens_marks};
 use crate::vision::limbus::{LimbusFinding, LimbusRefusal, find_limbus};
 use crate::vision::reference_marks::choose::{ChoiceRefusal, Reading, choose};
+use crate::vision::reference_marks::size::measure_size;
 use crate::vision::reference_marks::{MarkFinding, find_reference_marks};
 
 /// Shortest side of a picture in which a limbus and its marks can be told, px.
@@ -116,30 +117,28 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
     let marks = chosen_marks(record, &findings, &limbus, case);
     let lens = found_lens(record, picture, &limbus);
     let Some(ChosenMarks { marks, spread_deg }) = marks else { return map };
+    let reading = LimbusReading { ellipse: limbus.ellipse, covariance: limbus.covariance };
     let Some(lens) = lens else {
         if let Some(map) = &map {
-            let described = marks.iter().filter_map(|(finding, reading)| {
-                let meridian = Meridian::of(&map.to_eye(&reading.place))?;
-                let sd = reading_sd_deg(map, reading);
-                Some(describe_mark(finding, reading, meridian, sd, map, plan.marks_denote_meridians))
-            });
-            record.reference_marks = described.collect();
+            let meridians = marks
+                .iter()
+                .map(|(_, reading)| Some((Meridian::of(&map.to_eye(&reading.place))?, reading_sd_deg(map, reading))));
+            if let Some(meridians) = meridians.collect::<Option<Vec<_>>>() {
+                describe_marks(record, picture, &reading, &plan, &marks, &meridians, 0.0);
+            }
         }
         return map;
     };
-    let reading = LimbusReading { ellipse: limbus.ellipse, covariance: limbus.covariance };
     let mark_readings: Vec<MarkReading> = marks.iter().map(|(_, reading)| reading.clone()).collect();
     let lens_reading = LensReading { ends: lens.ends, both_groups: lens.groups_seen == 2 };
     match alignment::align(&reading, &mark_readings, &lens_reading, &plan) {
         Ok(mut aligned) => {
             aligned.parts.reference_marks += spread_deg * spread_deg;
-            record.reference_marks = marks
-                .iter()
-                .zip(&aligned.meridians)
-                .map(|((finding, reading), (meridian, sd))| {
-                    describe_mark(finding, reading, *meridian, *sd, &aligned.map, plan.marks_denote_meridians)
-                })
-                .collect();
+            let zero = match aligned.lens_axis_in_eye {
+                Some(axis) => aligned.lens.degrees() - axis.degrees(),
+                None => aligned.reference.degrees(),
+            };
+            describe_marks(record, picture, &reading, &plan, &marks, &aligned.meridians, zero);
             describe_alignment(record, &aligned, &lens, marks.len());
             describe_cost(record, &Placing::from(&aligned), case);
             Some(aligned.map)
@@ -298,33 +297,28 @@ fn reading_sd_deg(map: &EyeMap, reading: &MarkReading) -> f64 {
     (across.dot(&(spread * across)).max(0.0).sqrt() / eye.norm()).to_degrees()
 }
 
-fn describe_mark(
-    finding: &MarkFinding,
-    reading: &MarkReading,
-    meridian: Meridian,
-    sd_deg: f64,
-    map: &EyeMap,
-    denotes: bool,
-) -> ReferenceMark {
-    let radial = map.to_eye(&finding.centroid);
-    let outward = map.matrix() * radial;
-    let in_picture = outward.try_normalize(0.0).unwrap_or_else(Vector::x);
-    let across = Vector::new(-in_picture.y, in_picture.x);
-    let lean = finding.direction.and_then(|(direction, _)| {
-        let own = Axis::of(&map.displacement_to_eye(&direction))?;
-        Some(Axis::from_degrees(ccw_degrees(&radial)?)?.turn_to(own))
-    });
-    ReferenceMark {
-        meridian_deg: meridian.degrees(),
-        denotes_deg: denotes.then_some(reading.denotes_deg),
-        sd_deg,
-        center_px: [finding.centroid.x, finding.centroid.y],
-        kind: if finding.direction.is_some() { MarkKind::Radial } else { MarkKind::Dot },
-        length_mm: map.displacement_to_eye(&(in_picture * finding.length_px)).norm(),
-        width_mm: map.displacement_to_eye(&(across * finding.width_px)).norm(),
-        lean_deg: lean,
-        contrast: finding.contrast,
-    }
+/// Put the reference marks into the record.
+///
+/// - `meridians`: of each, with the sd of its own reading
+/// - `zero_deg`: where the eye's 0 lies in the plane of the limbus
+fn describe_marks(
+    record: &mut Record,
+    picture: &Picture,
+    limbus: &LimbusReading,
+    plan: &Plan,
+    marks: &[(&MarkFinding, MarkReading)],
+    meridians: &[(Meridian, f64)],
+    zero_deg: f64,
+) {
+    let marks: Vec<Mark> = marks
+        .iter()
+        .zip(meridians)
+        .map(|((finding, reading), meridian)| {
+            let size = measure_size(picture, &limbus.ellipse, finding);
+            Mark { finding, reading, size, meridian: *meridian }
+        })
+        .collect();
+    record.reference_marks = mark_form::describe(&marks, &Ground { limbus, plan, zero_deg }).unwrap_or_default();
 }
 
 fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding, marks: usize) {

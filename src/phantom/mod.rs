@@ -11,6 +11,7 @@ mod iris;
 mod lens;
 mod lids;
 mod light;
+mod mark_truth;
 mod marks;
 mod noise;
 mod pupil;
@@ -24,6 +25,7 @@ mod truth;
 mod view;
 
 pub use camera::encode;
+pub use mark_truth::MarkTruth;
 pub use random::{AxisPlan, Difficulty, MarksShown, Wanted};
 pub use scene::Scene;
 pub use series::{SeriesStill, series};

@@ -7,6 +7,7 @@ use super::camera;
 use super::canvas::Canvas;
 use super::lens::group_centers;
 use super::light;
+use super::mark_truth::{MarkTruth, form};
 use super::marks::{Ink, Trace};
 use super::scene::{LensMarkKind, ReferenceMarkKind, Scene};
 use super::view::View;
@@ -39,6 +40,9 @@ pub struct Truth {
     /// Form of the reference marks.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reference_kind: Option<String>,
+    /// Form of each reference mark that can be seen.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub reference_marks: Vec<MarkTruth>,
     /// Form of the lens marks.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lens_kind: Option<String>,
@@ -150,6 +154,13 @@ pub fn truth(scene: &Scene, still: &str, visibility: &Visibility) -> Option<Trut
         lens_deg,
         limbus_height_over_width: scene.view.limbus_height_over_width,
         reference_kind: reference.map(|_| reference_kind(scene)),
+        reference_marks: scene
+            .reference_marks
+            .iter()
+            .zip(&visibility.reference_marks)
+            .filter(|(_, seen)| seen.is_readable())
+            .filter_map(|(mark, _)| form(mark, &view))
+            .collect(),
         lens_kind: lens_marks.map(|(_, m)| lens_kind(&m.kind)),
         missing: missing.map(str::to_owned),
         limbus: LimbusTruth {

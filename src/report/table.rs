@@ -135,7 +135,7 @@ const FIELDS: [(&str, &str); 119] = [
 ];
 
 /// Fields of one reference mark: heading after `markN_`, and place in the mark.
-const MARK_FIELDS: [(&str, &str); 10] = [
+const MARK_FIELDS: [(&str, &str); 20] = [
     ("meridian_deg", "/meridian_deg"),
     ("denotes_deg", "/denotes_deg"),
     ("sd_deg", "/sd_deg"),
@@ -143,9 +143,19 @@ const MARK_FIELDS: [(&str, &str); 10] = [
     ("center_y_px", "/center_px/1"),
     ("kind", "/kind"),
     ("length_mm", "/length_mm"),
+    ("length_sd_mm", "/length_sd_mm"),
+    ("length_deg", "/length_deg"),
+    ("length_sd_deg", "/length_sd_deg"),
     ("width_mm", "/width_mm"),
+    ("width_sd_mm", "/width_sd_mm"),
+    ("width_deg", "/width_deg"),
+    ("width_sd_deg", "/width_sd_deg"),
     ("lean_deg", "/lean_deg"),
+    ("lean_sd_deg", "/lean_sd_deg"),
     ("contrast", "/contrast"),
+    ("contrast_sd", "/contrast_sd"),
+    ("from_opposite_deg", "/from_opposite_deg"),
+    ("from_opposite_sd_deg", "/from_opposite_sd_deg"),
 ];
 
 /// The records as CSV: a heading, then one row a record in the order given.

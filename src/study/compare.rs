@@ -39,11 +39,12 @@ pub struct CompareSettings {
 /// A mark-quality measure: name, unit, and its value of an eye.
 type Quality = (&'static str, &'static str, fn(&Eye) -> Option<f64>);
 
-const QUALITIES: [Quality; 6] = [
+const QUALITIES: [Quality; 7] = [
     ("lean from the radial direction", "°", |eye| eye.marks.lean_deg),
     ("two marks from opposite", "°", |eye| eye.marks.opposition_deg),
     ("length of a mark", "mm", |eye| eye.marks.length_mm),
     ("width of a mark", "mm", |eye| eye.marks.width_mm),
+    ("width of a mark as seen from the centre", "°", |eye| eye.marks.width_deg),
     ("contrast of a mark", "", |eye| eye.marks.contrast),
     ("reading of the marks (SD)", "°", |eye| eye.marks.reading_sd_deg),
 ];

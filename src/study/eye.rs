@@ -138,6 +138,7 @@ impl Eye {
                 lean_deg: of(&|m| m.lean_deg),
                 length_mm: of(&|m| m.length_mm),
                 width_mm: of(&|m| m.width_mm),
+                width_deg: of(&|m| m.width_deg),
                 contrast: of(&|m| m.contrast),
                 opposition_deg: of(&|m| m.opposition_deg),
                 reading_sd_deg: of(&|m| m.reading_sd_deg),

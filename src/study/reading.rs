@@ -64,6 +64,8 @@ pub struct MarkQuality {
     pub length_mm: Option<f64>,
     /// Mean width, mm.
     pub width_mm: Option<f64>,
+    /// Mean angle that the width subtends at the centre of the limbus, degrees.
+    pub width_deg: Option<f64>,
     /// Mean contrast.
     pub contrast: Option<f64>,
     /// How far two marks are from opposite, degrees, as a size.
@@ -117,6 +119,7 @@ struct LineRefusal {
 struct LineMark {
     length_mm: Option<f64>,
     width_mm: Option<f64>,
+    width_deg: Option<f64>,
     lean_deg: Option<f64>,
     contrast: Option<f64>,
 }
@@ -329,6 +332,7 @@ fn quality(marks: &[LineMark], alignment: Option<&LineAlignment>) -> MarkQuality
         lean_deg: mean(&|mark| mark.lean_deg.map(f64::abs)),
         length_mm: mean(&|mark| mark.length_mm),
         width_mm: mean(&|mark| mark.width_mm),
+        width_deg: mean(&|mark| mark.width_deg),
         contrast: mean(&|mark| mark.contrast),
         opposition_deg: alignment.and_then(|a| a.marks_opposition_deg).map(f64::abs),
         reading_sd_deg: part.map(|variance| variance.max(0.0).sqrt()),

@@ -57,9 +57,19 @@ impl Scene {
             center_px: self.place(meridian_deg, 5.9).coords.into(),
             kind,
             length_mm: if kind == MarkKind::Radial { 1.4 } else { 0.5 },
+            length_sd_mm: Some(0.061_234),
+            length_deg: Some(if kind == MarkKind::Radial { 13.7 } else { 4.9 }),
+            length_sd_deg: Some(0.412_345),
             width_mm: if kind == MarkKind::Radial { 0.22 } else { 0.45 },
+            width_sd_mm: Some(0.021_234),
+            width_deg: Some(if kind == MarkKind::Radial { 2.2 } else { 4.4 }),
+            width_sd_deg: Some(0.189_765),
             lean_deg: (kind == MarkKind::Radial).then_some(1.25),
+            lean_sd_deg: (kind == MarkKind::Radial).then_some(0.654_321),
             contrast: 0.43,
+            contrast_sd: Some(0.012_345),
+            from_opposite_deg: Some(-0.812_345),
+            from_opposite_sd_deg: Some(0.301_234),
         }
     }
 

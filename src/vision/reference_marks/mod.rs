@@ -7,6 +7,7 @@
 use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector};
 use crate::vision::Picture;
 
+mod bar_fit;
 mod blob;
 pub mod choose;
 mod finding;
@@ -15,6 +16,8 @@ pub mod likeness;
 mod patch;
 mod ring;
 mod seeds;
+pub mod size;
+mod strip;
 #[cfg(test)]
 mod tests;
 mod weights;

@@ -1,0 +1,160 @@
+//! The picture about one mark, in the mark's own frame: depth along and across it.
+
+use crate::geometry::{PixelPoint, Vector};
+use crate::vision::{Picture, polar};
+
+/// Distance of the samples, px.
+pub(super) const STEP_PX: f64 = 0.5;
+/// What lies beyond an end of the mark and is looked at, px: at least, and as a share of its length.
+const BEYOND: (f64, f64) = (5.0, 0.3);
+/// Light (0 to 1) below which nothing is told from black.
+const UNLIT: f64 = 0.004;
+
+/// How values of the picture are taken for light.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Tone {
+    /// The tone curve of common displays undone (IEC 61966-2-1, as a power of 2.2).
+    Linear,
+    /// As they are.
+    AsStored,
+}
+
+/// Where a mark lies.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Frame {
+    /// Its middle, px.
+    pub middle: PixelPoint,
+    /// Its own direction (unit), outwards.
+    pub along: Vector,
+    /// Its length and width, px, as first seen.
+    pub size: [f64; 2],
+}
+
+impl Frame {
+    /// Direction across it.
+    pub fn across(&self) -> Vector {
+        Vector::new(-self.along.y, self.along.x)
+    }
+
+    /// From where to where its ground is taken on both sides, px from its axis.
+    fn flanks(&self) -> [f64; 2] {
+        let inner = 0.5 * self.size[1] + (0.4 * self.size[1]).max(3.0);
+        [inner, inner + (0.8 * self.size[1]).clamp(4.0, 16.0)]
+    }
+}
+
+/// Depth, 1 - light / ground, in lines across the mark.
+pub(super) struct Strip {
+    /// Places of the lines along the mark, px from its middle.
+    pub places: Vec<f64>,
+    /// Places across it, px from its axis.
+    pub offsets: Vec<f64>,
+    /// Depth line by line; not a number where unknown.
+    pub depth: Vec<f64>,
+    /// Mean squared difference of neighbouring samples' second differences in the ground, as the sd of one sample.
+    pub noise: f64,
+    /// For each line half the difference of its two sides' natural logarithms of light; `None` where unknown.
+    pub uneven: Vec<Option<f64>>,
+}
+
+impl Strip {
+    /// Sample a mark.
+    ///
+    /// - `weights`: of red, green and blue
+    pub fn sample(picture: &Picture, frame: &Frame, weights: [f64; 3], tone: Tone) -> Self {
+        let [length, width] = frame.size;
+        let reach = length / 2.0 + BEYOND.0.max(BEYOND.1 * length);
+        let [inner, outer] = frame.flanks();
+        let grid = |reach: f64| -> Vec<f64> {
+            let count = (reach / STEP_PX).ceil() as i32;
+            (-count..=count).map(|k| f64::from(k) * STEP_PX).collect()
+        };
+        let (places, wide) = (grid(reach), grid(outer));
+        let offsets: Vec<f64> = wide.iter().copied().filter(|n| n.abs() <= inner).collect();
+        let mut strip = Self { depth: Vec::new(), noise: 0.0, uneven: Vec::new(), places, offsets };
+        let mut squares = Vec::new();
+        for place in strip.places.clone() {
+            let light: Vec<f64> = wide
+                .iter()
+                .map(|n| {
+                    let point = frame.middle + frame.along * place + frame.across() * *n;
+                    light_at(picture, &point, weights, tone).filter(|v| *v > UNLIT).unwrap_or(f64::NAN)
+                })
+                .collect();
+            let side = |sign: f64| {
+                let values = wide.iter().zip(&light).filter(|(n, _)| **n * sign >= inner).map(|(_, v)| *v);
+                median(values.collect())
+            };
+            let sides = side(-1.0).zip(side(1.0));
+            strip.uneven.push(sides.map(|(left, right)| (left.ln() - right.ln()) / 2.0));
+            let far = (inner + outer) / 2.0;
+            for (n, value) in wide.iter().zip(&light).filter(|(n, _)| n.abs() <= inner) {
+                let ground = sides.map(|(left, right)| left + (right - left) * (n + far) / (2.0 * far));
+                strip.depth.push(ground.map_or(f64::NAN, |ground| 1.0 - value / ground));
+            }
+            // Differences over more than a pixel and a half: the noise of the sensor, not the shade of the ground.
+            let apart = (1.5 / STEP_PX) as usize;
+            if let Some((left, right)) = sides {
+                let level = (left + right) / 2.0;
+                let outside: Vec<usize> = (0..wide.len().saturating_sub(2 * apart))
+                    .filter(|k| wide[*k] >= inner || wide[k + 2 * apart] <= -inner)
+                    .collect();
+                squares.extend(outside.iter().filter_map(|k| {
+                    let second = (light[*k] - 2.0 * light[k + apart] + light[k + 2 * apart]) / level;
+                    second.is_finite().then_some(second * second / 6.0)
+                }));
+            }
+        }
+        // The mean square by its median (that of a chi-square of one degree of freedom is 0.455): edges are no noise.
+        strip.noise = median(squares).map_or(0.0, |m| (m / 0.455).sqrt());
+        debug_assert!(width > 0.0);
+        strip
+    }
+
+    /// Depth of a line and an offset, by their numbers.
+    pub fn at(&self, line: usize, k: usize) -> f64 {
+        self.depth[line * self.offsets.len() + k]
+    }
+
+    /// Mean depth across the mark over the lines whose place `chosen` holds.
+    pub fn across(&self, chosen: impl Fn(f64) -> bool) -> (Vec<f64>, Vec<f64>) {
+        let lines: Vec<usize> = (0..self.places.len()).filter(|l| chosen(self.places[*l])).collect();
+        let means = (0..self.offsets.len()).map(|k| mean(lines.iter().map(|l| self.at(*l, k))));
+        known(&self.offsets, means)
+    }
+
+    /// Mean depth along the mark over the offsets that `chosen` holds.
+    pub fn along(&self, chosen: impl Fn(f64) -> bool) -> (Vec<f64>, Vec<f64>) {
+        let columns: Vec<usize> = (0..self.offsets.len()).filter(|k| chosen(self.offsets[*k])).collect();
+        let means = (0..self.places.len()).map(|l| mean(columns.iter().map(|k| self.at(l, *k))));
+        known(&self.places, means)
+    }
+}
+
+fn known(places: &[f64], means: impl Iterator<Item = Option<f64>>) -> (Vec<f64>, Vec<f64>) {
+    places.iter().zip(means).filter_map(|(place, mean)| Some((*place, mean?))).unzip()
+}
+
+fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (mut sum, mut count) = (0.0, 0.0);
+    for value in values.filter(|v| v.is_finite()) {
+        sum += value;
+        count += 1.0;
+    }
+    (count > 0.0).then(|| sum / count)
+}
+
+pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.retain(|v| v.is_finite());
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
+fn light_at(picture: &Picture, point: &PixelPoint, weights: [f64; 3], tone: Tone) -> Option<f64> {
+    let value = polar::sample(picture, point)?;
+    let light = value.map(|v| match tone {
+        Tone::Linear => f64::from(v).powf(2.2),
+        Tone::AsStored => f64::from(v),
+    });
+    Some(light.iter().zip(weights).map(|(l, w)| l * w).sum())
+}
