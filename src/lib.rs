@@ -6,6 +6,7 @@
 //! - [`commands`]: one file a verb; arguments, calls, messages
 //! - [`report`]: records to files
 //! - [`study`]: records of many stills to answers about groups of eyes
+//! - [`case_estimate`]: the stills of one case to one estimate
 //! - [`record`]: the measurement record, the public contract
 //! - [`measurement`]: one still all the way, pixels and plan to a record
 //! - [`alignment`]: findings and plan to angle, offset and interval
@@ -19,6 +20,7 @@
 //! Not a medical device. Judgement rests with the licensed surgeon, under local rules.
 
 pub mod alignment;
+pub mod case_estimate;
 pub mod commands;
 pub mod geometry;
 pub mod measurement;

@@ -3,8 +3,10 @@
 //! One line of JSON a still, in input order. A JSON Schema of it is printed by `stillaxis schema`. What a record does
 //! not know is `null`; nothing stands in for it.
 
+mod case;
 mod cost;
 
+pub use case::{CASE_SCHEMA_VERSION, CaseEstimate, CaseRecord, CaseStill, CaseView};
 pub use cost::{
     AstigmatismSource, BestAxis, Cylinder, InducedAstigmatism, JCovariance, LeftOut, Placed, Refraction, Sense,
     TurnBack, ValueSource, VectorAnalysis,
@@ -168,6 +170,9 @@ pub struct Limbus {
     pub radius_sd_px: f64,
     /// Standard deviation of the centre (root mean square over directions), px.
     pub center_sd_px: f64,
+    /// Standard deviation of the natural logarithm of the ratio of the semi-axes.
+    #[serde(default)]
+    pub axis_ratio_sd: Option<f64>,
     /// How much of the limbus was seen, degrees of arc.
     pub visible_arc_deg: f64,
     /// Millimetres per pixel (geometric mean over directions).
@@ -292,6 +297,9 @@ pub struct Alignment {
     /// Midpoint of the lens's two groups from the centre of the limbus, mm on the limbus scale: x right, y up as seen.
     /// *Apparent*: parallax and the cornea's magnification are in it. `null` with one group.
     pub offset_apparent_mm: Option<[f64; 2]>,
+    /// Standard deviation of that along each direction (root mean square), mm, by centre and lens marks; `null` with one group.
+    #[serde(default)]
+    pub offset_sd_mm: Option<f64>,
     /// What each source adds to the variance, degrees squared.
     pub variance_parts_deg2: VarianceParts,
 }

@@ -19,6 +19,7 @@ use crate::vision::limbus::{LimbusFinding, LimbusRefusal, find_limbus};
 use crate::vision::reference_marks::choose::{ChoiceRefusal, Reading, choose};
 use crate::vision::reference_marks::size::measure_size;
 use crate::vision::reference_marks::{MarkFinding, find_reference_marks};
+use nalgebra::Matrix5;
 
 /// Shortest side of a picture in which a limbus and its marks can be told, px.
 pub const LEAST_SIDE_PX: u32 = 120;
@@ -139,7 +140,7 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
                 None => aligned.reference.degrees(),
             };
             describe_marks(record, picture, &reading, &plan, &marks, &aligned.meridians, zero);
-            describe_alignment(record, &aligned, &lens, marks.len());
+            describe_alignment(record, &aligned, &lens, marks.len(), &limbus.covariance);
             describe_cost(record, &Placing::from(&aligned), case);
             Some(aligned.map)
         }
@@ -166,6 +167,9 @@ fn describe_limbus(record: &mut Record, finding: &LimbusFinding, plan: &Plan, ca
     let e = ellipse.matrix();
     let slope = nalgebra::Vector3::new(e.m22, -2.0 * e.m12, e.m11) / (2.0 * ellipse.radius_px());
     let shape = covariance.fixed_view::<3, 3>(2, 2);
+    // Where the ellipse is nearly round, ln(a / b) along and across is (E11 - E22, 2 E12) over its radius.
+    let lengthwise = shape[(0, 0)] + shape[(2, 2)] - 2.0 * shape[(0, 2)];
+    let axis_ratio_sd = ((lengthwise + 4.0 * shape[(1, 1)]) / 2.0).max(0.0).sqrt() / ellipse.radius_px();
     record.limbus = Some(Limbus {
         center_px: [ellipse.center().x, ellipse.center().y],
         semi_axes_px: ellipse.semi_axes_px(),
@@ -173,6 +177,7 @@ fn describe_limbus(record: &mut Record, finding: &LimbusFinding, plan: &Plan, ca
         radius_px: ellipse.radius_px(),
         radius_sd_px: slope.dot(&(shape * slope)).max(0.0).sqrt(),
         center_sd_px: ((covariance[(0, 0)] + covariance[(1, 1)]) / 2.0).sqrt(),
+        axis_ratio_sd: Some(axis_ratio_sd),
         visible_arc_deg: finding.visible_arc_deg,
         mm_per_px: map.mm_per_px(),
         mm_source: if case.white_to_white_mm.is_some() { MmSource::Case } else { MmSource::Assumed },
@@ -321,7 +326,7 @@ fn describe_marks(
     record.reference_marks = mark_form::describe(&marks, &Ground { limbus, plan, zero_deg }).unwrap_or_default();
 }
 
-fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding, marks: usize) {
+fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding, marks: usize, limbus: &Matrix5<f64>) {
     let interval = aligned.interval95_deg();
     let half = (interval[1] - interval[0]) / 2.0;
     if half > WIDEST_HALF_INTERVAL_DEG {
@@ -364,8 +369,16 @@ fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding
         lens_axis_in_eye_deg: aligned.lens_axis_in_eye.map(Axis::notation_degrees),
         marks_opposition_deg: aligned.marks_opposition_deg,
         offset_apparent_mm: aligned.offset_apparent_mm,
+        offset_sd_mm: aligned.offset_apparent_mm.map(|_| offset_sd_mm(&aligned.map, lens, limbus)),
         variance_parts_deg2: aligned.parts,
     });
+}
+
+/// Standard deviation of the middle of the lens from the centre of the limbus, mm, root mean square over directions.
+fn offset_sd_mm(map: &EyeMap, lens: &LensFinding, limbus: &Matrix5<f64>) -> f64 {
+    let ends = (lens.ends[0].1 + lens.ends[1].1) / 4.0;
+    let in_eye = map.inverse_matrix() * (ends + limbus.fixed_view::<2, 2>(0, 0)) * map.inverse_matrix();
+    (in_eye.trace() / 2.0).max(0.0).sqrt()
 }
 
 fn describe_cost(record: &mut Record, placing: &Placing, case: &Case) {

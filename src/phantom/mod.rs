@@ -23,6 +23,7 @@ mod series;
 mod tests;
 mod truth;
 mod view;
+mod views;
 
 pub use camera::encode;
 pub use mark_truth::MarkTruth;
@@ -31,6 +32,7 @@ pub use scene::Scene;
 pub use series::{SeriesStill, series};
 pub use truth::{LimbusTruth, MarkVisibility, Truth, Visibility, truth};
 pub use view::View;
+pub use views::views;
 
 use canvas::Canvas;
 use image::RgbImage;

@@ -1,5 +1,6 @@
 //! Records to files: NDJSON, CSV, overlays, the page, charts, and the summary of a run.
 
+pub mod cases;
 pub mod line_chart;
 pub mod ndjson;
 pub mod overlay;

@@ -3,7 +3,7 @@
 //! Decimals go by the unit at the end of a field's name, so that a new field is rounded like its neighbours. They
 //! are finer than any still can be read, and coarse enough that the last bits of a sum do not change the bytes.
 
-use crate::record::Record;
+use serde::Serialize;
 use serde_json::{Map, Number, Value};
 
 /// Decimals by the ending of the field's name, the first that fits; the fields of `variance_parts_deg2` take its own.
@@ -16,7 +16,7 @@ const DECIMALS_WITHOUT_UNIT: i32 = 6;
 ///
 /// # Errors
 /// None are known: a record holds nothing that JSON cannot; kept because serde returns one.
-pub fn rounded(record: &Record) -> serde_json::Result<Value> {
+pub fn rounded(record: &impl Serialize) -> serde_json::Result<Value> {
     let mut value = serde_json::to_value(record)?;
     if let Value::Object(fields) = &mut value {
         round_fields(fields, DECIMALS_WITHOUT_UNIT);

@@ -12,7 +12,7 @@ use std::collections::BTreeSet;
 const MARKS: usize = 4;
 
 /// Heading and place in the record (a JSON pointer).
-const FIELDS: [(&str, &str); 119] = [
+const FIELDS: [(&str, &str); 121] = [
     ("still_path", "/still/path"),
     ("still_sha256", "/still/sha256"),
     ("still_width_px", "/still/width_px"),
@@ -33,6 +33,7 @@ const FIELDS: [(&str, &str); 119] = [
     ("marks_opposition_deg", "/alignment/marks_opposition_deg"),
     ("offset_apparent_x_mm", "/alignment/offset_apparent_mm/0"),
     ("offset_apparent_y_mm", "/alignment/offset_apparent_mm/1"),
+    ("offset_sd_mm", "/alignment/offset_sd_mm"),
     ("variance_reference_marks_deg2", "/alignment/variance_parts_deg2/reference_marks"),
     ("variance_lens_marks_deg2", "/alignment/variance_parts_deg2/lens_marks"),
     ("variance_limbus_deg2", "/alignment/variance_parts_deg2/limbus"),
@@ -121,6 +122,7 @@ const FIELDS: [(&str, &str); 119] = [
     ("limbus_radius_px", "/limbus/radius_px"),
     ("limbus_radius_sd_px", "/limbus/radius_sd_px"),
     ("limbus_center_sd_px", "/limbus/center_sd_px"),
+    ("limbus_axis_ratio_sd", "/limbus/axis_ratio_sd"),
     ("limbus_visible_arc_deg", "/limbus/visible_arc_deg"),
     ("limbus_mm_per_px", "/limbus/mm_per_px"),
     ("limbus_mm_source", "/limbus/mm_source"),
@@ -194,7 +196,7 @@ pub fn write(records: &[Record]) -> Result<Vec<u8>, csv::Error> {
 }
 
 /// The text of what stands at `place`; with `*` in it, of that place in every item of the list before, `; ` between.
-fn cell_at(value: &Value, place: &str) -> String {
+pub(super) fn cell_at(value: &Value, place: &str) -> String {
     let Some((list, rest)) = place.split_once("/*") else {
         return value.pointer(place).map(cell).unwrap_or_default();
     };

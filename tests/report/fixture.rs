@@ -42,6 +42,7 @@ impl Scene {
             radius_px: self.ellipse.radius_px(),
             radius_sd_px: 0.412_345,
             center_sd_px: 0.298_765,
+            axis_ratio_sd: Some(0.004_321),
             visible_arc_deg: 287.5,
             mm_per_px: self.map.mm_per_px(),
             mm_source: MmSource::Assumed,
@@ -109,6 +110,7 @@ impl Scene {
                 lens_axis_in_eye_deg: None,
                 marks_opposition_deg: Some(-0.812_345_678),
                 offset_apparent_mm: Some([0.15, 0.1]),
+                offset_sd_mm: Some(0.054_321),
                 variance_parts_deg2: VarianceParts {
                     reference_marks: 0.21,
                     lens_marks: 0.12,

@@ -7,7 +7,7 @@ use stillaxis::report::page::{StillPicture, embedded_picture, write};
 
 fn page_of(records: &[Record], jpeg: Option<&[u8]>) -> String {
     let mut out = Vec::new();
-    write(&mut out, records, |index, _| StillPicture {
+    write(&mut out, records, &[], |index, _| StillPicture {
         overlay: Some(format!("overlays/{index:04} a&b.jpg")),
         jpeg: jpeg.map(<[u8]>::to_vec),
     })
@@ -176,7 +176,7 @@ fn rows_can_be_sorted() {
 fn a_still_without_a_picture_has_no_link() {
     let mut out = Vec::new();
     let record = Scene::new().refused("stills/none.jpg", stillaxis::record::RefusalCode::Unreadable);
-    write(&mut out, &[record], |_, _| StillPicture::default()).unwrap();
+    write(&mut out, &[record], &[], |_, _| StillPicture::default()).unwrap();
     let page = String::from_utf8(out).unwrap();
     assert!(page.contains("<tr data-outcome=\"unreadable\"><td></td>"), "{page}");
 }
@@ -186,7 +186,7 @@ fn a_still_without_a_picture_has_no_link() {
 fn pictures_are_asked_for_in_order() {
     let records = all_kinds();
     let mut asked = Vec::new();
-    write(&mut std::io::sink(), &records, |index, record| {
+    write(&mut std::io::sink(), &records, &[], |index, record| {
         assert_eq!(record, &records[index]);
         asked.push(index);
         StillPicture::default()
@@ -206,7 +206,7 @@ fn a_full_disk_is_an_error() {
             Ok(())
         }
     }
-    let error = write(&mut Full, &all_kinds(), |_, _| StillPicture::default()).unwrap_err();
+    let error = write(&mut Full, &all_kinds(), &[], |_, _| StillPicture::default()).unwrap_err();
     assert_eq!(error.kind(), std::io::ErrorKind::StorageFull);
 }
 

@@ -7,6 +7,7 @@ mod stages;
 
 use super::Ending;
 use super::messages::{Failure, counted, say};
+use crate::case_estimate;
 use crate::record::{Outcome, Record};
 use crate::report::page::StillPicture;
 use crate::report::summary;
@@ -20,7 +21,8 @@ use std::path::{Path, PathBuf};
 
 /// Measure the alignment of the lens in stills of the operation.
 ///
-/// Writes measurements.ndjson, measurements.csv, overlays/ and report.html into the folder given by --out.
+/// Writes measurements.ndjson, measurements.csv, overlays/ and report.html into the folder given by --out; cases.ndjson and
+/// cases.csv as well where the case sheet names cases.
 #[derive(Debug, Args)]
 pub(super) struct MeasureArgs {
     /// Stills, folders of stills (with all folders in them), or `-` for a list of either on standard input, one a line
@@ -79,7 +81,8 @@ pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
     });
     progress.finish_and_clear();
 
-    let failures = output.write(&records, pictures);
+    let cases = case_estimate::of_records(&records);
+    let failures = output.write(&records, &cases, pictures);
     unwritten += failures.len();
     failures.iter().for_each(say);
     say(&format!("\n{}", summary::text(&records)));

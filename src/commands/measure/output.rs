@@ -4,9 +4,9 @@ use super::inputs::Job;
 use crate::commands::files::{temporary, write_whole};
 use crate::commands::messages::Failure;
 use crate::measurement::Measured;
-use crate::record::Record;
+use crate::record::{CaseRecord, Record};
 use crate::report::page::{StillPicture, embedded_picture};
-use crate::report::{ndjson, overlay, page, table};
+use crate::report::{cases, ndjson, overlay, page, table};
 use crate::vision::Picture;
 use image::codecs::jpeg::JpegEncoder;
 use std::collections::{HashMap, HashSet};
@@ -17,6 +17,8 @@ use std::path::{Path, PathBuf};
 pub(super) const OVERLAYS: &str = "overlays";
 const RECORDS: &str = "measurements.ndjson";
 const TABLE: &str = "measurements.csv";
+const CASES: &str = "cases.ndjson";
+const CASES_TABLE: &str = "cases.csv";
 const PAGE: &str = "report.html";
 /// Thin lines and small letters keep their edges; about a fifth of the bytes of a PNG of the same photograph.
 const OVERLAY_QUALITY: u8 = 90;
@@ -34,7 +36,7 @@ impl Output {
             let usable = std::fs::create_dir_all(folder).and_then(|()| temporary(folder).map(drop));
             usable.map_err(|error| Failure::at(folder, format!("no folder that can be written to: {error}")))?;
         }
-        for file in [RECORDS, TABLE, PAGE].map(|name| folder.join(name)) {
+        for file in [RECORDS, TABLE, CASES, CASES_TABLE, PAGE].map(|name| folder.join(name)) {
             if file.is_dir() {
                 return Err(Failure::at(&file, "a folder stands where this file is to be written"));
             }
@@ -47,8 +49,13 @@ impl Output {
         self.folder.join(PAGE)
     }
 
-    /// Write records, table and page; gives what could not be written.
-    pub(super) fn write(&self, records: &[Record], mut pictures: Vec<StillPicture>) -> Vec<Failure> {
+    /// Write records, tables and page, and the cases where there are any; gives what could not be written.
+    pub(super) fn write(
+        &self,
+        records: &[Record],
+        of_cases: &[CaseRecord],
+        mut pictures: Vec<StillPicture>,
+    ) -> Vec<Failure> {
         let mut failures = Vec::new();
         let mut keep = |name: &str, bytes: io::Result<Vec<u8>>| {
             let path = self.folder.join(name);
@@ -58,10 +65,23 @@ impl Output {
         };
         keep(RECORDS, Ok(ndjson::write(records)));
         keep(TABLE, table::write(records).map_err(io::Error::from));
+        if !of_cases.is_empty() {
+            keep(CASES, Ok(cases::ndjson(of_cases)));
+            keep(CASES_TABLE, cases::csv(of_cases).map_err(io::Error::from));
+        }
         let mut html = Vec::new();
         let take = |at: usize, _: &Record| pictures.get_mut(at).map(std::mem::take).unwrap_or_default();
-        let written = page::write(&mut html, records, take);
+        let written = page::write(&mut html, records, of_cases, take);
         keep(PAGE, written.map(|()| html));
+        if of_cases.is_empty() {
+            // Those of an earlier run belong to other stills.
+            for path in [CASES, CASES_TABLE].map(|name| self.folder.join(name)) {
+                match std::fs::remove_file(&path) {
+                    Err(error) if error.kind() != io::ErrorKind::NotFound => failures.push(Failure::at(&path, error)),
+                    _ => {}
+                }
+            }
+        }
         failures
     }
 

@@ -1,6 +1,7 @@
 //! report.html: one file that needs nothing else; a row and a picture a still, what was refused and what to do about
 //! it, the cautions. It reads and prints without scripts; with them it sorts, filters and enlarges.
 
+mod cases;
 mod cost;
 mod picture;
 mod row;
@@ -9,7 +10,7 @@ pub use picture::{MOST_EMBEDDED, embedded_picture};
 
 use super::summary::{PRACTICE_LIMITS_DEG, Summary};
 use super::wording::{CAUTION, cause_in_words, mean_cost_in_words, mean_in_words};
-use crate::record::{Record, RefusalCode};
+use crate::record::{CaseRecord, Record, RefusalCode};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use std::io::{self, Write};
 
@@ -28,13 +29,14 @@ pub struct StillPicture {
     pub jpeg: Option<Vec<u8>>,
 }
 
-/// Write the page of `records` to `out`, asking `picture` for each record's picture as its row is written, in order.
+/// Write the page of `records` and of the `cases` they make up to `out`, asking `picture` for each record's picture as its row is written, in order.
 ///
 /// # Errors
 /// Those of `out`.
 pub fn write<W: Write>(
     out: &mut W,
     records: &[Record],
+    cases: &[CaseRecord],
     mut picture: impl FnMut(usize, &Record) -> StillPicture,
 ) -> io::Result<()> {
     let summary = Summary::of(records);
@@ -55,6 +57,7 @@ pub fn write<W: Write>(
         }
         p.caution { strong { "Caution. " } (CAUTION) }
         (overview(&summary, records))
+        (cases::section(cases))
         h2 #stills { "Stills" }
         div.controls hidden {
             label { "Show "

@@ -1,0 +1,213 @@
+//! Records of stills to records of cases.
+
+use super::combine::{Combined, Reading, combine};
+use super::parallax::{ViewReading, parallax};
+use crate::geometry::{Matrix, Vector, axis_difference};
+use crate::optics::angle_size::size_interval95;
+use crate::record::{
+    Alignment, CASE_SCHEMA_VERSION, CaseEstimate, CaseRecord, CaseStill, CaseView, Limbus, Outcome, Record,
+};
+use crate::statistics::descriptive::{mean, standard_deviation};
+use std::collections::HashMap;
+
+/// Share of the variance of reading the reference marks that is the marks' own form (ragged ink, an uneven end): the same in
+/// every still of an eye. From drawn eyes, each seen several times (`cargo bench --bench cases`).
+const MARKS_SHARED: f64 = 0.5;
+/// Columns that tell one case from another, and those that a plan rests on.
+const KEYS: [&str; 4] = ["case", "patient", "eye", "stage"];
+const PLAN: [&str; 3] = ["intended_axis_deg", "marks_denote_deg", "white_to_white_mm"];
+
+/// One record for each case and stage that `records` name, in the order of their first stills. Stills that name no case are in
+/// none.
+pub fn of_records(records: &[Record]) -> Vec<CaseRecord> {
+    let cell = |record: &Record, column: &str| record.case.get(column).map_or("", String::as_str).trim().to_owned();
+    let mut places: HashMap<[String; 4], usize> = HashMap::new();
+    let mut groups: Vec<([String; 4], Vec<&Record>)> = Vec::new();
+    for record in records.iter().filter(|record| !cell(record, "case").is_empty()) {
+        let mut key = KEYS.map(|column| cell(record, column));
+        key[2] = key[2].to_uppercase();
+        let at = *places.entry(key.clone()).or_insert_with(|| {
+            groups.push((key, Vec::new()));
+            groups.len() - 1
+        });
+        groups[at].1.push(record);
+    }
+    groups.into_iter().map(|(key, stills)| of_case(key, &stills)).collect()
+}
+
+/// The alignment of a measured still.
+fn measured(record: &Record) -> Option<&Alignment> {
+    record.alignment.as_ref().filter(|_| record.outcome == Outcome::Measured)
+}
+
+fn of_case([case, patient, eye, stage]: [String; 4], stills: &[&Record]) -> CaseRecord {
+    let excluded = |record: &Record| record.case.get("exclude").is_some_and(|v| v.trim().eq_ignore_ascii_case("true"));
+    let counted: Vec<usize> =
+        (0..stills.len()).filter(|k| measured(stills[*k]).is_some() && !excluded(stills[*k])).collect();
+    let alignments: Vec<&Alignment> = counted.iter().filter_map(|k| measured(stills[*k])).collect();
+    let readings: Vec<Reading> = alignments.iter().map(|alignment| reading(alignment)).collect();
+    let combined = combine(&readings);
+    let weight_of = |still: usize| {
+        let at = counted.iter().position(|k| *k == still)?;
+        combined.as_ref().map(|c| c.weights[at])
+    };
+    let described = stills.iter().enumerate().map(|(k, record)| {
+        let weight = weight_of(k).unwrap_or(0.0);
+        let left_out = if measured(record).is_none() {
+            None
+        } else if excluded(record) {
+            Some("excluded by the case sheet".to_owned())
+        } else {
+            (weight == 0.0).then(|| "stands apart from the others".to_owned())
+        };
+        let error_deg = measured(record).map(|a| a.error_deg);
+        CaseStill { path: record.still.path.clone(), outcome: record.outcome, error_deg, weight, left_out }
+    });
+    let described: Vec<CaseStill> = described.collect();
+    let measured_count = stills.iter().filter(|record| measured(record).is_some()).count();
+    let estimate = combined.as_ref().map(|c| estimate(c, &readings, measured_count));
+    let used: Vec<&Record> = counted.iter().filter(|k| weight_of(**k) > Some(0.0)).map(|k| stills[*k]).collect();
+    CaseRecord {
+        schema: CASE_SCHEMA_VERSION,
+        case,
+        patient,
+        eye,
+        stage,
+        warnings: warnings(stills, &described, combined.as_ref(), &readings),
+        stills: described,
+        estimate,
+        view: view(&used),
+        program: stills[0].program.clone(),
+    }
+}
+
+/// What a still says of the alignment, parted into its own error and the one that all stills share.
+fn reading(alignment: &Alignment) -> Reading {
+    let parts = &alignment.variance_parts_deg2;
+    Reading {
+        error_deg: alignment.error_deg,
+        own_deg2: parts.lens_marks + parts.limbus + (1.0 - MARKS_SHARED) * parts.reference_marks,
+        shared_deg2: parts.oval + parts.parallax + MARKS_SHARED * parts.reference_marks,
+    }
+}
+
+fn estimate(combined: &Combined, readings: &[Reading], measured: usize) -> CaseEstimate {
+    let used: Vec<&Reading> = readings
+        .iter()
+        .zip(&combined.weights)
+        .filter(|(_, weight)| **weight > 0.0)
+        .map(|(reading, _)| reading)
+        .collect();
+    let errors: Vec<f64> =
+        used.iter().map(|r| combined.error_deg + axis_difference(combined.error_deg, r.error_deg)).collect();
+    let own: Vec<f64> = used.iter().map(|r| r.own_deg2).collect();
+    // The interval's own sd, so that the cost is as wide as the angle where few stills had to tell it.
+    let half = (combined.interval95_deg[1] - combined.interval95_deg[0]) / 2.0;
+    let sd_of_interval = half / 1.959_963_984_540_054;
+    let percent = |degrees: f64| 200.0 * degrees.to_radians().sin().abs();
+    CaseEstimate {
+        measured: measured as u32,
+        used: used.len() as u32,
+        error_deg: combined.error_deg,
+        sd_deg: combined.sd_deg(),
+        interval95_deg: combined.interval95_deg,
+        own_sd_deg: combined.own_sd_deg,
+        shared_sd_deg: combined.shared_sd_deg,
+        spread_sd_deg: standard_deviation(&errors),
+        expected_spread_sd_deg: mean(&own).unwrap_or(0.0).sqrt(),
+        agreement_p: combined.p_agree,
+        inflation: combined.inflation,
+        residual_percent: percent(combined.error_deg),
+        residual_interval95_percent: size_interval95(combined.error_deg, sd_of_interval).map(percent),
+    }
+}
+
+fn warnings(
+    stills: &[&Record],
+    described: &[CaseStill],
+    combined: Option<&Combined>,
+    readings: &[Reading],
+) -> Vec<String> {
+    let mut warnings = Vec::new();
+    for column in PLAN {
+        let values: std::collections::BTreeSet<&str> =
+            stills.iter().map(|s| s.case.get(column).map_or("", String::as_str).trim()).collect();
+        if values.len() > 1 {
+            warnings.push(format!("the sheet gives the stills of this case different {column}: one of them is wrong"));
+        }
+    }
+    let apart = described.iter().filter(|s| s.left_out.as_deref() == Some("stands apart from the others"));
+    for still in apart {
+        let error = still.error_deg.unwrap_or(0.0);
+        warnings.push(format!(
+            "{}: {error:+.1}° stands apart from the other stills and was left out; look at its overlay",
+            still.path
+        ));
+    }
+    let Some(combined) = combined else { return warnings };
+    if combined.inflation > 1.0 {
+        warnings.push(format!(
+            "the stills differ by more than their intervals allow (p {:.1e}): the interval was widened; was the lens turned \
+             between them?",
+            combined.p_agree.unwrap_or(0.0)
+        ));
+    }
+    if combined.weights.iter().filter(|w| **w > 0.0).count() == 1 {
+        warnings.push("one still only: nothing tells whether another would agree".to_owned());
+    }
+    let shared = combined.shared_sd_deg > 2.0 * combined.own_sd_deg && readings.len() > 1;
+    if shared {
+        warnings.push("most of what is uncertain is shared by all stills: further stills would hardly help".to_owned());
+    }
+    warnings
+}
+
+/// Offsets and shapes in the frame of the first still's reference direction.
+fn view(stills: &[&Record]) -> Option<CaseView> {
+    let mut turns: Vec<f64> = Vec::new();
+    let mut readings: Vec<ViewReading> = Vec::new();
+    for record in stills {
+        let (Some(limbus), Some(alignment)) = (&record.limbus, &record.alignment) else { continue };
+        let Some(offset) = alignment.offset_apparent_mm else { continue };
+        let (Some(offset_sd_mm), Some(anisotropy_sd)) = (alignment.offset_sd_mm, limbus.axis_ratio_sd) else {
+            continue;
+        };
+        // Directions of marks are axes: a microscope turned by more than a right angle between stills is not told from one
+        // turned by less.
+        let first = turns.first().copied().unwrap_or(alignment.reference_deg);
+        let turn = axis_difference(first, alignment.reference_deg);
+        turns.push(first + turn);
+        readings.push(ViewReading {
+            offset_mm: turned(-turn) * Vector::new(offset[0], offset[1]),
+            offset_sd_mm,
+            anisotropy: anisotropy(limbus, turn),
+            anisotropy_sd,
+        });
+    }
+    let told = parallax(&readings)?;
+    let count = readings.len() as f64;
+    let offset = readings.iter().fold(Vector::zeros(), |s, r| s + r.offset_mm) / count;
+    let covariance = told.decentration_covariance_mm2;
+    Some(CaseView {
+        stills: readings.len() as u32,
+        offset_apparent_mm: [offset.x, offset.y],
+        tilt_change_deg: told.change_deg,
+        depth_mm: told.depth_told.then_some(told.depth_mm),
+        depth_sd_mm: told.depth_told.then_some(told.depth_sd_mm),
+        decentration_mm: told.decentration_told.then_some([told.decentration_mm.x, told.decentration_mm.y]),
+        decentration_sd_mm: told.decentration_told.then(|| [covariance.m11.sqrt(), covariance.m22.sqrt()]),
+    })
+}
+
+fn turned(degrees: f64) -> Matrix {
+    let (sin, cos) = degrees.to_radians().sin_cos();
+    Matrix::new(cos, -sin, sin, cos)
+}
+
+/// Anisotropy of the ellipse, x right, y up, turned back by `turn_deg`.
+fn anisotropy(limbus: &Limbus, turn_deg: f64) -> Vector {
+    let [longer, shorter] = limbus.semi_axes_px;
+    // The record has the direction towards y down.
+    let (sin, cos) = (2.0 * (-limbus.angle_deg - turn_deg).to_radians()).sin_cos();
+    Vector::new(cos, sin) * (longer / shorter).ln()
+}

@@ -1,0 +1,371 @@
+//! Depth and decentration of the lens from several views of one eye.
+//!
+//! The lens lies behind the plane of the limbus. As the eye tilts it slides against the limbus, by depth times the tangent
+//! of the tilt, in the direction in which the limbus is shortened or in the opposite one: an ellipse does not say which
+//! side is nearer. A decentred lens stands off by the same amount in every view, magnified by the cornea.
+//!
+//! Model, in the frame of the eye (x along its reference direction, y counter-clockwise of it), g the tilt as a vector
+//! of tangents:
+//!
+//! - apparent offset = magnification x decentration + depth x g
+//! - anisotropy of the ellipse = that of the limbus as it is + that of the tilt, -ln cos at right angles to it, both as
+//!   ln(a / b) (cos 2 phi, sin 2 phi)
+//!
+//! Each tilt has two solutions, so the estimate goes through their combinations, each weighed by its evidence (Laplace's
+//! approximation; MacKay 2003, ch. 27, from memory) and mixed.
+
+use crate::geometry::{Matrix, Vector};
+use nalgebra::{DMatrix, DVector};
+
+/// Depth of a lens behind the plane of the limbus, mm, and sd: 1.6 to 2.4 in most eyes (calculated from common anterior
+/// chambers; from memory).
+pub const DEPTH_MM: (f64, f64) = (2.0, 0.3);
+/// Magnification by the cornea of what lies at the lens (calculated).
+pub const MAGNIFICATION: f64 = 1.17;
+/// sd of the decentration of a lens along each direction, mm: means of 0.2 to 0.3 mm are usual (from memory).
+const DECENTRATION_SD_MM: f64 = 0.35;
+/// sd of a tilt along each direction, tangent: 7 degrees.
+const TILT_SD: f64 = 0.123;
+/// sd of the limbus's own anisotropy, natural logarithm of the ratio of its axes: 0.94 +- 0.03, of unknown direction, and
+/// pixels that are nearly square.
+const OVAL_SD: f64 = 0.06;
+/// Anisotropy beyond which a recorder squeezes the picture: nothing is held of it then.
+const SQUEEZED: f64 = 0.2;
+/// Views beyond which only those of greatest weight are used: combinations double with each.
+const MOST_VIEWS: usize = 8;
+/// Posterior over prior sd below which the views tell something.
+const TELLS: f64 = 0.8;
+/// Parameters that all views share: depth, magnified decentration, anisotropy of the limbus.
+const SHARED: usize = 5;
+/// Steps of a search.
+const STEPS: usize = 40;
+
+/// One view of the eye, in the eye's frame.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ViewReading {
+    /// Apparent offset of the lens, mm on the limbus scale.
+    pub offset_mm: Vector,
+    /// Its sd along each direction, mm.
+    pub offset_sd_mm: f64,
+    /// Anisotropy of the limbus in the picture, ln(a / b) (cos 2 phi, sin 2 phi), phi the direction of its longer axis.
+    pub anisotropy: Vector,
+    /// Its sd along each direction.
+    pub anisotropy_sd: f64,
+}
+
+/// What the views tell.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Parallax {
+    /// Depth of the lens behind the plane of the limbus, mm.
+    pub depth_mm: f64,
+    /// Its sd, mm.
+    pub depth_sd_mm: f64,
+    /// Whether the views, and not what was held before, tell the depth.
+    pub depth_told: bool,
+    /// Decentration of the lens, mm, parallax and magnification taken out.
+    pub decentration_mm: Vector,
+    /// Its covariance, mm^2.
+    pub decentration_covariance_mm2: Matrix,
+    /// Whether the change of view tells the decentration better than a single view would.
+    pub decentration_told: bool,
+    /// Largest change of tilt between two views, degrees, and its sd.
+    pub change_deg: f64,
+}
+
+/// Depth and decentration from the views of one eye; `None` of fewer than two, or where the sums have no solution.
+pub fn parallax(views: &[ViewReading]) -> Option<Parallax> {
+    if views.len() < 2 {
+        return None;
+    }
+    let mut order: Vec<usize> = (0..views.len()).collect();
+    // Those that differ most from the mean tell most.
+    let mean = views.iter().fold(Vector::zeros(), |s, v| s + v.offset_mm) / views.len() as f64;
+    let far = |k: usize| (views[k].offset_mm - mean).norm() / views[k].offset_sd_mm;
+    order.sort_by(|a, b| far(*b).total_cmp(&far(*a)));
+    order.truncate(MOST_VIEWS);
+    let used: Vec<ViewReading> = order.iter().map(|k| views[*k]).collect();
+    let all = mixture(&used)?;
+    let alone = mixture(&used[..1])?;
+    let decentration_covariance = all.covariance_of_shift / MAGNIFICATION.powi(2);
+    Some(Parallax {
+        depth_mm: all.depth_mm,
+        depth_sd_mm: all.depth_sd_mm,
+        depth_told: all.depth_sd_mm < TELLS * DEPTH_MM.1,
+        decentration_mm: all.shift / MAGNIFICATION,
+        decentration_covariance_mm2: decentration_covariance,
+        decentration_told: all.covariance_of_shift.determinant().sqrt()
+            < TELLS * TELLS * alone.covariance_of_shift.determinant().sqrt(),
+        change_deg: all.change_deg,
+    })
+}
+
+/// A mixture of solutions.
+struct Mixed {
+    depth_mm: f64,
+    depth_sd_mm: f64,
+    shift: Vector,
+    covariance_of_shift: Matrix,
+    change_deg: f64,
+}
+
+fn mixture(views: &[ViewReading]) -> Option<Mixed> {
+    let problem = Problem::new(views);
+    let mut modes: Vec<Mode> = Vec::new();
+    for signs in 0..1_usize << views.len() {
+        if let Some(mode) = problem.solve(signs)
+            // Small tilts lead from both sides to one and the same solution.
+            && modes.iter().all(|known| (&known.at - &mode.at).norm() > 1e-3)
+        {
+            modes.push(mode);
+        }
+    }
+    let best = modes.iter().map(|m| m.evidence).fold(f64::NEG_INFINITY, f64::max);
+    let weights: Vec<f64> = modes.iter().map(|m| (m.evidence - best).exp()).collect();
+    let total: f64 = weights.iter().sum();
+    if !(total > 0.0) {
+        return None;
+    }
+    let weighted = || modes.iter().zip(&weights).map(|(m, w)| (m, w / total));
+    let mean = weighted().fold(DVector::zeros(3), |s, (m, w)| s + m.at.rows(0, 3) * w);
+    let covariance = weighted().fold(DMatrix::zeros(3, 3), |s, (m, w)| {
+        let off = m.at.rows(0, 3) - &mean;
+        s + (m.covariance.view((0, 0), (3, 3)) + &off * off.transpose()) * w
+    });
+    let likeliest = modes.iter().max_by(|a, b| a.evidence.total_cmp(&b.evidence))?;
+    Some(Mixed {
+        depth_mm: mean[0],
+        depth_sd_mm: covariance[(0, 0)].sqrt(),
+        shift: Vector::new(mean[1], mean[2]),
+        covariance_of_shift: Matrix::new(
+            covariance[(1, 1)],
+            covariance[(1, 2)],
+            covariance[(2, 1)],
+            covariance[(2, 2)],
+        ),
+        change_deg: problem.change_deg(&likeliest.at),
+    })
+}
+
+/// One solution.
+struct Mode {
+    at: DVector<f64>,
+    covariance: DMatrix<f64>,
+    evidence: f64,
+}
+
+struct Problem<'a> {
+    views: &'a [ViewReading],
+    prior: DVector<f64>,
+    prior_sd: DVector<f64>,
+}
+
+impl<'a> Problem<'a> {
+    fn new(views: &'a [ViewReading]) -> Self {
+        let size = SHARED + 2 * views.len();
+        let mean = views.iter().fold(Vector::zeros(), |s, v| s + v.anisotropy) / views.len() as f64;
+        let squeezed = mean.norm() > SQUEEZED;
+        let mut prior = DVector::zeros(size);
+        let mut prior_sd = DVector::from_element(size, TILT_SD);
+        prior[0] = DEPTH_MM.0;
+        prior_sd[0] = DEPTH_MM.1;
+        for k in [1, 2] {
+            prior_sd[k] = DECENTRATION_SD_MM * MAGNIFICATION;
+        }
+        for k in [0, 1] {
+            prior[3 + k] = if squeezed { mean[k] } else { 0.0 };
+            prior_sd[3 + k] = if squeezed { 1.0 } else { OVAL_SD };
+        }
+        Self { views, prior, prior_sd }
+    }
+
+    fn tilt(p: &DVector<f64>, view: usize) -> Vector {
+        Vector::new(p[SHARED + 2 * view], p[SHARED + 2 * view + 1])
+    }
+
+    /// Readings and prior less what the parameters would give, each over its sd.
+    fn remainder(&self, p: &DVector<f64>) -> DVector<f64> {
+        let mut rest = DVector::zeros(4 * self.views.len() + p.len());
+        for (k, view) in self.views.iter().enumerate() {
+            let g = Self::tilt(p, k);
+            let offset = view.offset_mm - Vector::new(p[1], p[2]) - g * p[0];
+            let squares = g.norm_squared();
+            // ln cos = -ln(1 + g^2) / 2, along (cos 2 psi, sin 2 psi) = (x^2 - y^2, 2 x y) / g^2; its limit for no tilt is finite.
+            let factor = if squares > 1e-12 { -squares.ln_1p() / (2.0 * squares) } else { -0.5 };
+            let tilted = Vector::new(g.x * g.x - g.y * g.y, 2.0 * g.x * g.y) * factor;
+            let shape = view.anisotropy - Vector::new(p[3], p[4]) - tilted;
+            for c in 0..2 {
+                rest[4 * k + c] = offset[c] / view.offset_sd_mm;
+                rest[4 * k + 2 + c] = shape[c] / view.anisotropy_sd;
+            }
+        }
+        for k in 0..p.len() {
+            rest[4 * self.views.len() + k] = (p[k] - self.prior[k]) / self.prior_sd[k];
+        }
+        rest
+    }
+
+    fn slopes(&self, p: &DVector<f64>) -> DMatrix<f64> {
+        const STEP: f64 = 1e-6;
+        let mut slopes = DMatrix::zeros(4 * self.views.len() + p.len(), p.len());
+        for k in 0..p.len() {
+            let (mut more, mut less) = (p.clone(), p.clone());
+            more[k] += STEP;
+            less[k] -= STEP;
+            slopes.set_column(k, &((self.remainder(&more) - self.remainder(&less)) / (2.0 * STEP)));
+        }
+        slopes
+    }
+
+    /// The solution on whose sides the bits of `signs` start the tilts.
+    fn solve(&self, signs: usize) -> Option<Mode> {
+        let mut p = self.prior.clone();
+        for (k, view) in self.views.iter().enumerate() {
+            let rest = view.anisotropy - Vector::new(p[3], p[4]);
+            let size = (2.0 * rest.norm()).sqrt().clamp(0.02, 0.4);
+            // The shape is lengthened at right angles to the tilt.
+            let along = rest.y.atan2(rest.x) / 2.0 + std::f64::consts::FRAC_PI_2;
+            let side = if signs >> k & 1 == 0 { size } else { -size };
+            p[SHARED + 2 * k] = side * along.cos();
+            p[SHARED + 2 * k + 1] = side * along.sin();
+        }
+        let mut rest = self.remainder(&p);
+        let mut damping = 1e-2;
+        for _ in 0..STEPS {
+            let slopes = self.slopes(&p);
+            let normal = slopes.transpose() * &slopes;
+            let mut damped = normal.clone();
+            for k in 0..p.len() {
+                damped[(k, k)] *= 1.0 + damping;
+            }
+            let step = damped.cholesky()?.solve(&(slopes.transpose() * &rest));
+            let trial = &p - step;
+            let next = self.remainder(&trial);
+            if next.norm_squared() <= rest.norm_squared() {
+                let settled = rest.norm_squared() - next.norm_squared() < 1e-8;
+                (p, rest) = (trial, next);
+                damping = (damping * 0.2).max(1e-9);
+                if settled {
+                    break;
+                }
+            } else {
+                damping *= 8.0;
+                if damping > 1e8 {
+                    break;
+                }
+            }
+        }
+        let slopes = self.slopes(&p);
+        let cholesky = (slopes.transpose() * &slopes).cholesky()?;
+        let evidence = -rest.norm_squared() / 2.0 - cholesky.l().diagonal().iter().map(|d| d.ln()).sum::<f64>();
+        Some(Mode { covariance: cholesky.inverse(), at: p, evidence })
+    }
+
+    fn change_deg(&self, p: &DVector<f64>) -> f64 {
+        let tilts: Vec<Vector> = (0..self.views.len()).map(|k| Self::tilt(p, k)).collect();
+        let apart = tilts.iter().flat_map(|a| tilts.iter().map(move |b| (a - b).norm()));
+        apart.fold(0.0, f64::max).atan().to_degrees()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+    use rand_chacha::ChaCha8Rng;
+    use rand_distr::{Distribution, StandardNormal};
+
+    /// The reading of a view by the optics themselves: ellipse of a tilted oval by its matrix, not by logarithms.
+    fn seen(depth: f64, center: Vector, ratio: f64, tilt_deg: f64, direction_deg: f64, sd: (f64, f64)) -> ViewReading {
+        let (sin, cos) = direction_deg.to_radians().sin_cos();
+        let along = Vector::new(cos, sin);
+        let tilt = Matrix::identity() + along * along.transpose() * (tilt_deg.to_radians().cos() - 1.0);
+        let squared = tilt * Matrix::new(1.0, 0.0, 0.0, ratio * ratio) * tilt;
+        let eigen = squared.symmetric_eigen();
+        let longer = if eigen.eigenvalues[0] > eigen.eigenvalues[1] { 0 } else { 1 };
+        let axis = eigen.eigenvectors.column(longer);
+        let size = (eigen.eigenvalues[longer] / eigen.eigenvalues[1 - longer]).ln() / 2.0;
+        let twice = 2.0 * axis[1].atan2(axis[0]);
+        ViewReading {
+            offset_mm: center * MAGNIFICATION + along * (depth * tilt_deg.to_radians().tan()),
+            offset_sd_mm: sd.0,
+            anisotropy: Vector::new(twice.cos(), twice.sin()) * size,
+            anisotropy_sd: sd.1,
+        }
+    }
+
+    /// An eye tilted by 20 degrees four ways, read all but perfectly: depth and decentration come back.
+    #[test]
+    fn exact_views_give_depth_and_decentration() {
+        let center = Vector::new(0.25, -0.1);
+        let views: Vec<ViewReading> =
+            [30.0, 120.0, 210.0, 300.0].map(|d| seen(2.3, center, 0.95, 20.0, d, (0.002, 0.0005))).to_vec();
+        let found = parallax(&views).unwrap();
+        assert!(found.depth_told && found.decentration_told, "{found:?}");
+        assert!((found.depth_mm - 2.3).abs() < 0.06, "{found:?}");
+        assert!((found.decentration_mm - center).norm() < 0.01, "{found:?}");
+        assert!((found.change_deg - 36.0).abs() < 2.0, "{found:?}");
+    }
+
+    /// Views that are all alike tell nothing of the depth, and say so.
+    #[test]
+    fn one_view_again_and_again_tells_nothing() {
+        let views = vec![seen(2.3, Vector::new(0.2, 0.0), 0.94, 6.0, 40.0, (0.06, 0.01)); 4];
+        let found = parallax(&views).unwrap();
+        assert!(!found.depth_told, "{found:?}");
+        assert!(parallax(&views[..1]).is_none());
+    }
+
+    /// Eyes drawn at random, seen under several tilts with noise: intervals of depth and decentration hold the truth in 92
+    /// to 98 % of them, and the views that are said to tell do.
+    #[test]
+    fn coverage_of_drawn_eyes() {
+        let mut rng = ChaCha8Rng::seed_from_u64(5);
+        let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+        let (mut depths, mut centers, mut told) = (Vec::new(), Vec::new(), Vec::new());
+        for case in 0..300 {
+            let views = 2 + case % 4;
+            let depth = DEPTH_MM.0 + DEPTH_MM.1 * normal();
+            let center = Vector::new(normal(), normal()) * DECENTRATION_SD_MM;
+            let ratio = 0.94 + 0.03 * normal();
+            let sd = (0.05, 0.004);
+            let readings: Vec<ViewReading> = (0..views)
+                .map(|_| {
+                    let tilt = Vector::new(normal(), normal()) * TILT_SD;
+                    let clean = seen(
+                        depth,
+                        center,
+                        ratio,
+                        tilt.norm().atan().to_degrees(),
+                        tilt.y.atan2(tilt.x).to_degrees(),
+                        sd,
+                    );
+                    ViewReading {
+                        offset_mm: clean.offset_mm + Vector::new(normal(), normal()) * sd.0,
+                        anisotropy: clean.anisotropy + Vector::new(normal(), normal()) * sd.1,
+                        ..clean
+                    }
+                })
+                .collect();
+            let found = parallax(&readings).unwrap();
+            depths.push((found.depth_mm - depth) / found.depth_sd_mm);
+            let off = found.decentration_mm - center;
+            centers.push(off.dot(&(found.decentration_covariance_mm2.try_inverse().unwrap() * off)));
+            if found.decentration_told {
+                told.push(off.norm());
+            }
+        }
+        let share = |count: usize, of: usize| count as f64 / of as f64;
+        let held = share(depths.iter().filter(|z| z.abs() < 1.96).count(), depths.len());
+        assert!((0.92..=0.985).contains(&held), "depth: {held}");
+        // Chi-square of two degrees of freedom, 95 %: 5.991.
+        let held = share(centers.iter().filter(|q| **q < 5.991).count(), centers.len());
+        assert!((0.92..=0.985).contains(&held), "decentration: {held}");
+        told.sort_by(f64::total_cmp);
+        assert!(
+            told.len() > 50 && told[told.len() / 2] < 0.15,
+            "{} told, median off {:.3}",
+            told.len(),
+            told[told.len() / 2]
+        );
+    }
+}
