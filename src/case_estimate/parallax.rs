@@ -24,8 +24,9 @@ pub const DEPTH_MM: (f64, f64) = (2.0, 0.3);
 pub const MAGNIFICATION: f64 = 1.17;
 /// sd of the decentration of a lens along each direction, mm: means of 0.2 to 0.3 mm are usual (from memory).
 const DECENTRATION_SD_MM: f64 = 0.35;
-/// sd of a tilt along each direction, tangent: 7 degrees.
-const TILT_SD: f64 = 0.123;
+/// sd of a tilt along each direction, tangent: of what all views of an eye have in common, and of what each adds; 5 degrees
+/// either (common practice: a few degrees as a rule).
+const TILT_SD: [f64; 2] = [0.087, 0.087];
 /// sd of the limbus's own anisotropy, natural logarithm of the ratio of its axes: 0.94 +- 0.03, of unknown direction, and
 /// pixels that are nearly square.
 const OVAL_SD: f64 = 0.06;
@@ -35,8 +36,8 @@ const SQUEEZED: f64 = 0.2;
 const MOST_VIEWS: usize = 8;
 /// Posterior over prior sd below which the views tell something.
 const TELLS: f64 = 0.8;
-/// Parameters that all views share: depth, magnified decentration, anisotropy of the limbus.
-const SHARED: usize = 5;
+/// Parameters that all views share: depth, magnified decentration, anisotropy of the limbus, common tilt.
+const SHARED: usize = 7;
 /// Steps of a search.
 const STEPS: usize = 40;
 
@@ -122,7 +123,7 @@ fn mixture(views: &[ViewReading]) -> Option<Mixed> {
     let best = modes.iter().map(|m| m.evidence).fold(f64::NEG_INFINITY, f64::max);
     let weights: Vec<f64> = modes.iter().map(|m| (m.evidence - best).exp()).collect();
     let total: f64 = weights.iter().sum();
-    if !(total > 0.0) {
+    if total.is_nan() || total <= 0.0 {
         return None;
     }
     let weighted = || modes.iter().zip(&weights).map(|(m, w)| (m, w / total));
@@ -165,9 +166,12 @@ impl<'a> Problem<'a> {
         let mean = views.iter().fold(Vector::zeros(), |s, v| s + v.anisotropy) / views.len() as f64;
         let squeezed = mean.norm() > SQUEEZED;
         let mut prior = DVector::zeros(size);
-        let mut prior_sd = DVector::from_element(size, TILT_SD);
+        let mut prior_sd = DVector::from_element(size, TILT_SD[1]);
         prior[0] = DEPTH_MM.0;
         prior_sd[0] = DEPTH_MM.1;
+        for k in [5, 6] {
+            prior_sd[k] = TILT_SD[0];
+        }
         for k in [1, 2] {
             prior_sd[k] = DECENTRATION_SD_MM * MAGNIFICATION;
         }
@@ -199,7 +203,9 @@ impl<'a> Problem<'a> {
             }
         }
         for k in 0..p.len() {
-            rest[4 * self.views.len() + k] = (p[k] - self.prior[k]) / self.prior_sd[k];
+            // A view's tilt strays from the common one.
+            let held = if k < SHARED { self.prior[k] } else { p[5 + (k - SHARED) % 2] };
+            rest[4 * self.views.len() + k] = (p[k] - held) / self.prior_sd[k];
         }
         rest
     }
@@ -311,7 +317,7 @@ mod tests {
     fn one_view_again_and_again_tells_nothing() {
         let views = vec![seen(2.3, Vector::new(0.2, 0.0), 0.94, 6.0, 40.0, (0.06, 0.01)); 4];
         let found = parallax(&views).unwrap();
-        assert!(!found.depth_told, "{found:?}");
+        assert!(!found.depth_told && !found.decentration_told, "{found:?}");
         assert!(parallax(&views[..1]).is_none());
     }
 
@@ -328,9 +334,10 @@ mod tests {
             let center = Vector::new(normal(), normal()) * DECENTRATION_SD_MM;
             let ratio = 0.94 + 0.03 * normal();
             let sd = (0.05, 0.004);
+            let common = Vector::new(normal(), normal()) * TILT_SD[0];
             let readings: Vec<ViewReading> = (0..views)
                 .map(|_| {
-                    let tilt = Vector::new(normal(), normal()) * TILT_SD;
+                    let tilt = common + Vector::new(normal(), normal()) * TILT_SD[1];
                     let clean = seen(
                         depth,
                         center,

@@ -75,11 +75,12 @@ fn still_line(still: &CaseStill) -> String {
 }
 
 fn place(view: &CaseView) -> Markup {
-    let [x, y] = view.offset_apparent_mm;
+    let signed = |mm: f64| format!("{mm:+.2}").replace('-', "−");
+    let [x, y] = view.offset_apparent_mm.map(signed);
     html! {
-        span { (format!("Apparent offset {x:+.2} mm right, {y:+.2} mm up")) }
+        span { (format!("Apparent offset {x} mm right, {y} mm up")) }
         @if let (Some([x, y]), Some([sx, sy])) = (view.decentration_mm, view.decentration_sd_mm) {
-            span { (format!("Decentration {x:+.2} ± {sx:.2} mm right, {y:+.2} ± {sy:.2} mm up (SD)")) }
+            span { (format!("Decentration {} ± {sx:.2} mm right, {} ± {sy:.2} mm up (SD)", signed(x), signed(y))) }
         }
         @if let (Some(depth), Some(sd)) = (view.depth_mm, view.depth_sd_mm) {
             span { (format!("Depth behind the limbus {depth:.2} ± {sd:.2} mm (SD)")) }
