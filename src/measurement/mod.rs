@@ -39,6 +39,9 @@ pub struct Measured {
     pub record: Record,
     /// The map between picture and plane of the limbus that the angles were taken in; `None` without a limbus.
     pub map: Option<EyeMap>,
+    /// The alignment as found, also where the limits on its interval or its size led to a refusal: for judging these limits,
+    /// never for a reader.
+    pub found: Option<Alignment>,
 }
 
 /// Measure an upright picture.
@@ -54,14 +57,16 @@ pub fn measure(picture: &Picture, still: Still, case: &Case) -> Measured {
     }
     if record.refusals.is_empty() {
         record.outcome = Outcome::Measured;
-    } else {
+    }
+    let found = record.alignment.clone();
+    if record.outcome != Outcome::Measured {
         record.alignment = None;
         record.cylinder = None;
         record.turn_back = None;
         record.best_axis = None;
         record.left_out.clear();
     }
-    Measured { record, map }
+    Measured { record, map, found }
 }
 
 /// What the sheet says of the eye and the plan.

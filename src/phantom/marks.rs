@@ -6,7 +6,13 @@
 use super::canvas::{Canvas, along, linear, smoothstep};
 use super::noise;
 use super::scene::{ReferenceMark, ReferenceMarkKind};
-use crate::geometry::Vector;
+use super::view::View;
+use crate::geometry::{PixelPoint, Vector};
+
+/// Where the centroid of a mark's ink lies in the picture.
+pub fn ink_centroid(view: &View, mark: &ReferenceMark) -> PixelPoint {
+    view.picture_of(&Ink::new(mark).centroid())
+}
 
 /// Samples of a pixel along each side.
 const SAMPLES: usize = 4;

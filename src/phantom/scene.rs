@@ -6,6 +6,7 @@
 //! eye's own notation. *Picture*: pixels of the finished still, centres at integers, x right, y down. Colours are
 //! sRGB display values, 0 to 255, as a well-lit white-balanced picture would show them.
 
+use super::random::Difficulty;
 use serde::{Deserialize, Serialize};
 
 /// sRGB display value, 0 to 255 each.
@@ -44,6 +45,9 @@ pub struct Scene {
     pub camera: Camera,
     /// What is hard about this still, in short words; for sorting results.
     pub difficulties: Vec<String>,
+    /// How hard a still was asked for; `None` for one that was not drawn by chance.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub difficulty: Option<Difficulty>,
 }
 
 /// How the eye stands before the camera.

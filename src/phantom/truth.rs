@@ -9,6 +9,7 @@ use super::lens::group_centers;
 use super::light;
 use super::mark_truth::{MarkTruth, form};
 use super::marks::{Ink, Trace};
+use super::random::Difficulty;
 use super::scene::{LensMarkKind, ReferenceMarkKind, Scene};
 use super::view::View;
 use crate::geometry::{Meridian, Vector, axis_difference};
@@ -57,6 +58,9 @@ pub struct Truth {
     pub readable: bool,
     /// What is hard about the still.
     pub difficulties: Vec<String>,
+    /// How hard a still was asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub difficulty: Option<Difficulty>,
 }
 
 /// The limbus in the picture.
@@ -171,6 +175,7 @@ pub fn truth(scene: &Scene, still: &str, visibility: &Visibility) -> Option<Trut
         limbus_visible: visibility.limbus,
         readable,
         difficulties: scene.difficulties.clone(),
+        difficulty: scene.difficulty,
     })
 }
 

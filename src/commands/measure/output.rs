@@ -100,7 +100,7 @@ pub(super) struct Drawings {
 impl Drawings {
     /// Draw the overlay of the job at `at` and write it; gives what the page shows of it.
     pub(super) fn write(&self, at: usize, measured: &Measured, picture: &Picture) -> Result<StillPicture, Failure> {
-        let Measured { record, map } = measured;
+        let Measured { record, map, .. } = measured;
         let drawn = overlay::draw(picture, record, map.as_ref());
         let relative = format!("{OVERLAYS}/{}", self.names[at]);
         let path = self.folder.join(OVERLAYS).join(&self.names[at]);

@@ -86,6 +86,7 @@ impl Scene {
             light: record::light(&mut dice, &view),
             camera: record::camera(&mut dice, half_width_px),
             difficulties: Vec::new(),
+            difficulty: Some(wanted.difficulty),
             view,
         };
         marking::mark(&mut dice, wanted, &mut scene);
