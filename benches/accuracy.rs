@@ -1,6 +1,8 @@
 //! Error of the places of drawn marks over the least possible one.
 //!
-//!     cargo bench --bench accuracy [-- TRIALS]
+//!     cargo bench --bench accuracy [-- TRIALS] [-- MARK...]
+//!
+//! MARK is the beginning of a mark's name, where not all are wanted.
 //!
 //! A mark is drawn on a plain ground, white noise is added alike to red, green and blue, and the mark is found as in a still. The
 //! bound (Cramer-Rao) is for what a reader could know at best: the mark's form, and that ground and depth of its ink are unknown.
@@ -38,6 +40,9 @@ const WIDER: f64 = 1.6;
 
 fn main() {
     let trials = std::env::args().filter_map(|a| a.parse().ok()).next().unwrap_or(TRIALS);
+    let wanted: Vec<String> =
+        std::env::args().skip(1).filter(|a| a != "--bench" && a.parse::<u64>().is_err()).collect();
+    let wants = |name: &str| wanted.is_empty() || wanted.iter().any(|w| name.starts_with(w.as_str()));
     gaussian_line();
     println!("\nroot mean square error over the bound; {trials} marks a figure, seed {SEED}; found, where not all");
     let line = ReferenceMarkKind::Line;
@@ -45,15 +50,20 @@ fn main() {
         ("line (across)", line, 0.02),
         ("broad stroke (across)", ReferenceMarkKind::Stroke, 0.05),
         ("dot (across)", ReferenceMarkKind::Dot, 0.07),
+        ("blot (across)", ReferenceMarkKind::Blot, 0.1),
     ] {
-        table(name, |noise, blur, radius| reference_mark(kind, width_r, noise, blur, radius, trials));
+        if wants(name) {
+            table(name, |noise, blur, radius| reference_mark(kind, width_r, noise, blur, radius, trials));
+        }
     }
     for (name, kind) in [
         ("two groups of three dots (axis)", LensMarkKind::Dots { count: 3, pitch_mm: 0.32 }),
         ("two dots (axis)", LensMarkKind::Dots { count: 1, pitch_mm: 0.0 }),
         ("two dashes (axis)", LensMarkKind::Dash { length_mm: 0.7 }),
     ] {
-        table(name, |noise, blur, radius| lens_marks(kind, noise, blur, radius, trials));
+        if wants(name) {
+            table(name, |noise, blur, radius| lens_marks(kind, noise, blur, radius, trials));
+        }
     }
 }
 
@@ -243,7 +253,7 @@ fn reference_mark(kind: ReferenceMarkKind, width_r: f64, noise: f64, blur: f64, 
                 difference(&with(&|m| m.lean_deg += lean), &with(&|m| m.lean_deg -= lean), 2.0 * lean),
                 difference(&with(&|m| m.opacity += 0.1), &with(&|m| m.opacity -= 0.1), 0.2),
             ];
-            let round = kind == ReferenceMarkKind::Dot;
+            let round = matches!(kind, ReferenceMarkKind::Dot | ReferenceMarkKind::Blot);
             let derivatives: Vec<Vec<f64>> =
                 derivatives.into_iter().enumerate().filter(|(k, _)| !(round && *k == 2)).map(|(_, d)| d).collect();
             let least = bound(&derivatives, size[0], noise);

@@ -22,8 +22,6 @@ pub struct Known {
     pub reference_kind: Option<String>,
     /// Form of the lens marks.
     pub lens_kind: Option<String>,
-    /// Which kind of mark is missing.
-    pub missing: Option<String>,
     /// How hard the still was meant to be.
     pub difficulty: Option<String>,
     /// Its faults.

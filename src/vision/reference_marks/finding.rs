@@ -1,10 +1,11 @@
 //! From a dark region of the ring to a place in the picture with its uncertainty.
 
 use super::MarkFinding;
+use super::axis_fit;
 use super::blob::Blob;
 use super::likeness;
 use super::ring::Ring;
-use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector};
+use crate::geometry::{Ellipse, Matrix, Vector};
 
 /// Length over width above which a region has a direction of its own.
 const ELONGATED: f64 = 1.6;
@@ -34,8 +35,10 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
     if total <= 0.0 {
         return None;
     }
-    let mean = places().zip(&weights).fold(Vector::zeros(), |s, (p, w)| s + p.coords * *w) / total;
-    let centroid = PixelPoint::from(mean);
+    // Across the mark its axis says more than the cells of its outline do.
+    let elongated = (blob.rows[1] - blob.rows[0] + 1) as f64 > ELONGATED * blob.width;
+    let axis = axis_fit::fit(ring, blob, elongated);
+    let centroid = place(axis.row, axis.column + axis.slope * (axis.row - middle_row));
     let spread = places().zip(&weights).fold(Matrix::zeros(), |s, (p, w)| {
         let d = p - centroid;
         s + d * d.transpose() * *w
@@ -55,7 +58,7 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
     let area_px = blob.cells.len() as f64 * row_px * column_px;
     let independent = (area_px / NOISE_AREA_PX).max(1.0);
     let half = (length_rows - 1.0) / 2.0;
-    let end = |s: f64| place(middle_row + s * half, blob.axis + s * half * blob.slope);
+    let end = |s: f64| place(middle_row + s * half, axis.column + s * half * axis.slope);
     let own = if half > 0.0 { (end(1.0) - end(-1.0)).normalize() } else { outward };
     let aside = Vector::new(-own.y, own.x);
     // Rows within one width of each other share their raggedness.

@@ -7,6 +7,7 @@
 use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector};
 use crate::vision::Picture;
 
+mod axis_fit;
 mod bar_fit;
 mod blob;
 pub mod choose;

@@ -1,0 +1,136 @@
+//! Where the axis of an elongated mark lies, to a fraction of a cell of the ring.
+//!
+//! The outline of a region ends at whole cells, and a radial mark lies along the columns, so that what the last cell misses is
+//! the same in every row and does not average out. Instead the contrast is weighed by a window that falls off smoothly on
+//! both sides of the axis, and the axis is moved and turned until the first moments about it vanish. For a line that is
+//! Gaussian across, a window of its own form is the matched filter, and reaches the least variance there can be; the one
+//! used stays within 1.1 of it (standard deviation) for lines and strokes of up to ten cells (computed for blurred bars).
+//!
+//! Source: the adaptively weighted centroid of astronomy (Bernstein & Jarvis 2002, Astron J 123:583-618, 3.1; from memory).
+
+use super::blob::Blob;
+use super::patch::Frame;
+use super::ring::Ring;
+
+/// Least reach of the window beyond half the width, cells: a line thinner than a cell is smeared over more.
+const LEAST_SKIRT: f64 = 1.5;
+/// Reach of the window, widths: half of it is the mark, the rest its soft edge.
+const REACH: f64 = 1.0;
+/// Contrast beyond this many times that of the region counts no more: a knot of ink, a vessel across.
+const KNOT: f64 = 1.5;
+/// Least and most that a row counts by its ink, against the usual: noise makes both uncertain.
+const ROWS: (f64, f64) = (0.5, 2.0);
+/// Steps; each is nearly exact.
+const STEPS: usize = 4;
+/// Farthest that the axis is moved, widths, before it is taken for another thing.
+const FARTHEST: f64 = 0.35;
+
+/// The axis of a region.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Axis {
+    /// Unwrapped column at the blob's middle row.
+    pub column: f64,
+    /// Columns per row.
+    pub slope: f64,
+    /// Row of the centroid of the ink: there the axis does not depend on its slope.
+    pub row: f64,
+}
+
+impl Axis {
+    fn at(&self, row: usize, middle_row: f64) -> f64 {
+        self.column + self.slope * (row as f64 - middle_row)
+    }
+}
+
+/// A row of the ring under the window.
+struct Row {
+    row: f64,
+    /// First moment about the axis.
+    moment: f64,
+    /// How fast that changes as the axis is moved.
+    gain: f64,
+    /// All contrast.
+    ink: f64,
+}
+
+impl Row {
+    fn of(ring: &Ring, frame: &Frame, (level, tilt): (f32, f32), row: usize, axis: f64, reach: f64, most: f32) -> Self {
+        let mut sums = Self { row: row as f64, moment: 0.0, gain: 0.0, ink: 0.0 };
+        for column in (axis - reach).ceil() as isize..=(axis + reach).floor() as isize {
+            let at = ring.at(row, column);
+            if !ring.lit[at] {
+                continue;
+            }
+            let offset = (column as f64 - frame.column(row)) as f32;
+            let contrast = (level + tilt * offset - ring.log[0][at]).min(most);
+            // Cells farther out are larger.
+            let c = f64::from(contrast) * ring.rho(row as f64);
+            let d = column as f64 - axis;
+            let (weight, slope) = falling(d / reach);
+            sums.moment += weight * d * c;
+            sums.gain += (weight + d / reach * slope) * c;
+            sums.ink += c;
+        }
+        sums
+    }
+}
+
+/// Fit the axis of `blob`, beginning from its own; that where the fit runs away.
+///
+/// - `turns`: whether it has a direction of its own; if not, only its place is fitted
+pub(super) fn fit(ring: &Ring, blob: &Blob, turns: bool) -> Axis {
+    let middle_row = blob.middle_row();
+    let own = Axis { column: blob.axis, slope: blob.slope, row: middle_row };
+    let frame = Frame { axis: blob.axis, slope: blob.slope, middle_row, width: blob.width.max(2.0) };
+    let window = [blob.rows[0].saturating_sub(1), (blob.rows[1] + 1).min(ring.rows - 1)];
+    let grounds = frame.plain_grounds(ring, window);
+    let reach = (0.5 * blob.width + LEAST_SKIRT).max(REACH * blob.width);
+    let most = (KNOT * blob.contrast) as f32;
+    let mut axis = own;
+    for _ in 0..STEPS {
+        let rows: Vec<Row> = grounds
+            .iter()
+            .zip(window[0]..)
+            .filter_map(|(ground, row)| {
+                Some(Row::of(ring, &frame, (*ground)?, row, axis.at(row, middle_row), reach, most))
+            })
+            .collect();
+        let ink: f64 = rows.iter().map(|r| r.ink).sum();
+        let all: f64 = rows.iter().map(|r| r.gain).sum();
+        let (mut first, mut gain) = ([0.0; 2], [0.0; 3]);
+        for r in &rows {
+            // The centroid is that of the ink: a row counts by what it holds of it.
+            let share = (r.ink / r.gain * all / ink).clamp(ROWS.0, ROWS.1);
+            let share = if share.is_finite() { share } else { 1.0 };
+            let t = r.row - middle_row;
+            first[0] += share * r.moment;
+            first[1] += share * r.moment * t;
+            gain[0] += share * r.gain;
+            gain[1] += share * r.gain * t;
+            gain[2] += share * r.gain * t * t;
+        }
+        axis.row = middle_row + gain[1] / gain[0];
+        if !turns {
+            gain = [gain[0], 0.0, 1.0];
+            first[1] = 0.0;
+        }
+        let determinant = gain[0] * gain[2] - gain[1] * gain[1];
+        if gain[0] <= 0.0 || determinant <= 0.0 {
+            return own;
+        }
+        axis.column += (first[0] * gain[2] - first[1] * gain[1]) / determinant;
+        axis.slope += (first[1] * gain[0] - first[0] * gain[1]) / determinant;
+        let half = blob.length() / 2.0;
+        let ends = [-half, half].map(|t| axis.column - own.column + (axis.slope - own.slope) * t);
+        if ends.iter().any(|moved| moved.abs() > FARTHEST * blob.width + 0.5) {
+            return own;
+        }
+    }
+    axis
+}
+
+/// A window and its slope at a place in units of its reach: 1 in the middle, 0 from 1 on.
+fn falling(u: f64) -> (f64, f64) {
+    let t = u.abs().min(1.0);
+    (1.0 - t * t * (3.0 - 2.0 * t), -6.0 * t * (1.0 - t) * u.signum())
+}
