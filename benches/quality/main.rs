@@ -41,6 +41,7 @@ fn main() -> Result<(), String> {
         let set = stills::of_folder(&folder)?;
         heading(&folder.display().to_string());
         print_all(&set);
+        print_refusals(&set);
         risk::print(&set);
     }
     Ok(())
@@ -66,6 +67,7 @@ fn of_drawn(seed: u64, count: u64) {
         let without = draw(k, part.div_ceil(3), Wanted { marks, ..Wanted::default() }, false);
         line(name, without.iter());
     }
+    print_refusals(&both);
     risk::print(&both);
 }
 
@@ -83,6 +85,10 @@ fn print_all(set: &[Judged]) {
         }
     }
     grouped(set, "fault ", |j| j.known.difficulties.clone());
+}
+
+/// What was refused although there is an angle to be read, by reason.
+fn print_refusals(set: &[Judged]) {
     let mut refusals: BTreeMap<&str, usize> = BTreeMap::new();
     for code in set.iter().filter(|j| j.marked()).filter_map(|j| j.refusal.as_deref()) {
         *refusals.entry(code).or_default() += 1;

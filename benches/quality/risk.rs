@@ -39,7 +39,7 @@ const LIMITS: [Limit; 4] = [
         name: "score of the limbus at least",
         by: |j| j.confidence[0].map(|s| -s),
         steps: &[-3.0, -2.0, -1.0, -0.5, 0.0],
-        shown: |v| -v,
+        shown: |v| 0.0 - v,
         of: |j| j.given,
     },
 ];
