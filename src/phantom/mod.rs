@@ -19,6 +19,7 @@ mod random;
 pub mod scene;
 mod sclera;
 mod series;
+mod set_up;
 #[cfg(test)]
 mod tests;
 mod truth;
@@ -31,6 +32,7 @@ pub use marks::ink_centroid;
 pub use random::{AxisPlan, Difficulty, MarksShown, Wanted};
 pub use scene::Scene;
 pub use series::{SeriesStill, series};
+pub use set_up::{MarkForm, SetUp, recorded_by};
 pub use truth::{LimbusTruth, MarkVisibility, Truth, Visibility, truth};
 pub use view::View;
 pub use views::views;

@@ -6,6 +6,7 @@ pub mod ndjson;
 pub mod overlay;
 pub mod page;
 mod rounding;
+pub mod set_up;
 pub mod study;
 pub mod summary;
 pub mod table;

@@ -8,6 +8,7 @@
 //!   [`audit`]
 //! - [`audit`], [`compare`], [`agree`]: what each of the commands says
 //! - [`pair`]: two groups side by side, for [`compare`]
+//! - [`set_up`]: stills of known truth to what a camera can be expected to give
 //! - [`readings`]: readers' readings, for [`agree`]
 //!
 //! Eyes are counted, not stills. Errors are degrees, lens axis less intended axis, counter-clockwise positive.
@@ -24,3 +25,4 @@ pub mod readings;
 mod refusals;
 mod residual;
 pub mod sequences;
+pub mod set_up;

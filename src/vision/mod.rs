@@ -7,6 +7,7 @@ pub mod limbus;
 pub mod plane;
 pub mod polar;
 pub mod reference_marks;
+pub mod sharpness;
 
 /// An upright colour picture of 16 bits a channel, gamma-encoded as recorded (8-bit values times 257).
 pub type Picture = image::ImageBuffer<image::Rgb<u16>, Vec<u16>>;

@@ -1,6 +1,7 @@
-//! `stillaxis simulate`: stills of known truth.
+//! `stillaxis simulate`: stills of known truth, and what a camera can be expected to give of them.
 
 mod series;
+mod study;
 
 use super::Ending;
 use super::files::write_whole;
@@ -17,7 +18,7 @@ pub(super) struct SimulateArgs {
     /// Folder to write to; made if it is not there
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
-    /// How many stills
+    /// How many stills; with --study, of each form of marks
     #[arg(long, value_name = "N", default_value_t = 20)]
     count: u32,
     /// Seed; the same seed draws the same stills
@@ -39,6 +40,8 @@ pub(super) struct SimulateArgs {
     /// readings.csv, what two drawn readers read
     #[arg(long, conflicts_with_all = ["count", "marks", "axis", "difficulty", "scenes"])]
     series: bool,
+    #[command(flatten)]
+    study: study::StudyOptions,
 }
 
 /// One still, drawn and written.
@@ -53,6 +56,9 @@ pub(super) fn run(args: &SimulateArgs) -> Result<Ending, Failure> {
     fs::create_dir_all(&args.out).map_err(|e| Failure::at(&args.out, e))?;
     if args.series {
         return series::run(&args.out, args.seed);
+    }
+    if args.study.asked() {
+        return study::run(&args.study, &args.out, args.count, args.seed, args.difficulty);
     }
     let wanted = Wanted { difficulty: args.difficulty, marks: args.marks, axis: args.axis };
     let drawn: Vec<Drawn> = (0..args.count)
@@ -143,6 +149,7 @@ mod tests {
                     difficulty: Difficulty::Easy,
                     scenes: true,
                     series: false,
+                    study: study::StudyOptions::default(),
                 };
                 let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
                 assert_eq!(pool.install(|| run(&args)).unwrap(), Ending::Done);

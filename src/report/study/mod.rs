@@ -4,5 +4,6 @@ mod charts;
 mod data;
 mod page;
 
+pub use charts::set_up_chart;
 pub use data::{csv, json};
 pub use page::html;

@@ -8,7 +8,10 @@ mod double_angle;
 mod frame;
 mod points;
 mod rose;
+mod set_up;
 mod strips;
+
+pub use set_up::draw as set_up_chart;
 
 use crate::study::figures::Plot;
 use std::io;

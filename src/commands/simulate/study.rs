@@ -1,0 +1,206 @@
+//! `stillaxis simulate --study`: what a camera can be expected to give, by form of marks.
+
+use super::super::Ending;
+use super::super::files::write_whole;
+use super::super::messages::{Failure, say};
+use super::super::standard_output::print;
+use crate::geometry::axis_difference;
+use crate::measurement::measure;
+use crate::phantom::{self, Difficulty, MarkForm, SetUp, recorded_by};
+use crate::report::set_up::{self, SetUpReport};
+use crate::statistics::descriptive::median;
+use crate::stills::discover::discover;
+use crate::stills::load::{Recording, load, shown};
+use crate::stills::sheet::Case;
+use crate::study::set_up::{Expected, Trial, expected};
+use crate::vision::limbus::find_limbus;
+use crate::vision::sharpness::sharpness;
+use clap::Args;
+use rayon::prelude::*;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// Camera where nothing is said of it: an ordinary recorder.
+const USUAL: SetUp = SetUp { width_px: 1024, height_px: 768, limbus_radius_px: 0.0, blur_px: 0.8, noise_levels: 1.5 };
+/// Limbus radius over the height of the picture where nothing is said of it.
+const USUAL_RADIUS: f64 = 0.3;
+/// Stills of a folder that are looked at: more would hardly change a median.
+const MOST_STILLS: usize = 40;
+/// Limits of what can be drawn and read.
+const SIDE_PX: std::ops::RangeInclusive<u32> = 240..=4096;
+
+/// Camera and size of the study.
+#[derive(Clone, Debug, Default, Args)]
+pub(super) struct StudyOptions {
+    /// Draw no collection, but measure drawn stills of each form of marks as a given camera would record them, and print
+    /// the expected error, interval and refusals; writes study.json, study.csv and study.svg
+    #[arg(long, conflicts_with_all = ["series", "marks", "axis", "scenes"])]
+    study: bool,
+    /// With --study: folder of stills whose size, blur, noise and limbus radius are taken (medians); the options below go before them
+    #[arg(long, value_name = "DIR", requires = "study")]
+    like: Option<PathBuf>,
+    /// With --study: width of the picture, px [default: 1024]
+    #[arg(long, value_name = "PX", requires = "study", value_parser = clap::value_parser!(u32).range(240..=4096))]
+    width: Option<u32>,
+    /// With --study: height of the picture, px [default: 768]
+    #[arg(long, value_name = "PX", requires = "study", value_parser = clap::value_parser!(u32).range(240..=4096))]
+    height: Option<u32>,
+    /// With --study: half the width of the limbus in the picture, px [default: 0.3 of the height]
+    #[arg(long, value_name = "PX", requires = "study", value_parser = |t: &str| number(t, 60.0, 2000.0, "px"))]
+    limbus_radius: Option<f64>,
+    /// With --study: standard deviation of the blur, px [default: 0.8]
+    #[arg(long, value_name = "PX", requires = "study", value_parser = |t: &str| number(t, 0.0, 20.0, "px"))]
+    blur: Option<f64>,
+    /// With --study: standard deviation of the noise at middle grey, 8-bit levels [default: 1.5]
+    #[arg(long, value_name = "LEVELS", requires = "study", value_parser = |t: &str| number(t, 0.0, 60.0, "levels"))]
+    noise: Option<f64>,
+    /// With --study: standard deviation of the lens's error from eye to eye that the numbers of eyes are for, degrees
+    #[arg(long, value_name = "DEG", default_value_t = 3.0, requires = "study", value_parser = |t: &str| number(t, 0.1, 45.0, "degrees"))]
+    spread: f64,
+}
+
+fn number(text: &str, least: f64, most: f64, unit: &str) -> Result<f64, String> {
+    let value: f64 = text.trim().parse().map_err(|_| format!("expected a number of {unit}"))?;
+    if (least..=most).contains(&value) { Ok(value) } else { Err(format!("expected {least} to {most} {unit}")) }
+}
+
+impl StudyOptions {
+    /// Whether a study was asked for.
+    pub(super) fn asked(&self) -> bool {
+        self.study
+    }
+}
+
+/// Draw, measure, and say what to expect.
+///
+/// - `count`: stills of each form of marks
+pub(super) fn run(
+    options: &StudyOptions,
+    out: &Path,
+    count: u32,
+    seed: u64,
+    difficulty: Difficulty,
+) -> Result<Ending, Failure> {
+    let set_up = set_up_of(options)?;
+    let mut forms: Vec<Expected> = Vec::new();
+    for form in MarkForm::ALL {
+        let trials: Vec<Trial> = (0..u64::from(count))
+            .into_par_iter()
+            .map(|still| trial(&set_up, form, difficulty, seed, still))
+            .collect::<Result<_, Failure>>()?;
+        forms.push(expected(form.name(), &trials, options.spread, seed));
+    }
+    let report = SetUpReport {
+        set_up,
+        difficulty: format!("{difficulty:?}").to_lowercase(),
+        spread_deg: options.spread,
+        seed,
+        forms,
+        program: format!("stillaxis {}", env!("CARGO_PKG_VERSION")),
+    };
+    let keep = |name: &str, bytes: io::Result<Vec<u8>>| {
+        let path = out.join(name);
+        bytes.and_then(|bytes| write_whole(&path, &bytes)).map_err(|e| Failure::at(&path, e))
+    };
+    keep("study.json", set_up::json(&report))?;
+    keep("study.csv", set_up::csv(&report))?;
+    keep("study.svg", set_up::chart(&report.forms).map(String::into_bytes))?;
+    print(&format!("{}\n{}\n", set_up::text(&report), shown(&out.join("study.svg"))))?;
+    Ok(Ending::Done)
+}
+
+/// Draw a still and measure it, through a file as a user would.
+fn trial(set_up: &SetUp, form: MarkForm, difficulty: Difficulty, seed: u64, still: u64) -> Result<Trial, Failure> {
+    let fault = |why: String| Failure(format!("still {still} of {} marks: {why}", form.name()));
+    let scene = recorded_by(set_up, form, difficulty, seed, still).ok_or_else(|| fault("no such scene".into()))?;
+    let drawing = phantom::draw(&scene).ok_or_else(|| fault("the scene has no limbus".into()))?;
+    let truth = phantom::truth(&scene, "", &drawing.visibility).and_then(|truth| truth.alignment_error_deg);
+    let bytes = phantom::encode(&drawing.picture, &scene.camera).map_err(|e| fault(e.to_string()))?;
+    let file = tempfile::NamedTempFile::new().map_err(|e| fault(e.to_string()))?;
+    std::fs::write(file.path(), bytes).map_err(|e| Failure::at(file.path(), e))?;
+    let loaded = load(file.path(), Recording::default()).map_err(|e| fault(e.to_string()))?;
+    let case = Case { intended_axis_deg: Some(scene.plan.intended_axis_deg), ..Case::default() };
+    let record = measure(&loaded.picture, loaded.still, &case).record;
+    let figure = record.alignment.as_ref().map(|alignment| {
+        // A figure for a still whose marks are hidden is wrong by as much as can be.
+        let error = truth.map_or(90.0, |truth| axis_difference(truth, alignment.error_deg));
+        (error, (alignment.interval95_deg[1] - alignment.interval95_deg[0]) / 2.0)
+    });
+    Ok(Trial { figure })
+}
+
+/// The camera: what the options say, else what the folder shows, else a usual one.
+fn set_up_of(options: &StudyOptions) -> Result<SetUp, Failure> {
+    let mut set_up = USUAL;
+    if let Some(folder) = &options.like {
+        set_up = seen_in(folder)?;
+    }
+    set_up.width_px = options.width.unwrap_or(set_up.width_px);
+    set_up.height_px = options.height.unwrap_or(set_up.height_px);
+    if !SIDE_PX.contains(&set_up.width_px) || !SIDE_PX.contains(&set_up.height_px) {
+        let [w, h] = [set_up.width_px, set_up.height_px];
+        return Err(Failure(format!(
+            "pictures of {w} x {h} px: expected {} to {} px a side",
+            SIDE_PX.start(),
+            SIDE_PX.end()
+        )));
+    }
+    let sized = options.width.is_some() || options.height.is_some();
+    if let Some(radius) = options.limbus_radius {
+        set_up.limbus_radius_px = radius;
+    } else if set_up.limbus_radius_px <= 0.0 || sized {
+        set_up.limbus_radius_px = USUAL_RADIUS * f64::from(set_up.height_px.min(set_up.width_px));
+    }
+    let short = f64::from(set_up.width_px.min(set_up.height_px));
+    if !(60.0..=0.6 * short).contains(&set_up.limbus_radius_px) {
+        let radius = set_up.limbus_radius_px;
+        return Err(Failure(format!(
+            "--limbus-radius {radius:.0}: expected 60 to {:.0} px in a picture whose shorter side is {short} px",
+            0.6 * short
+        )));
+    }
+    set_up.blur_px = options.blur.unwrap_or(set_up.blur_px);
+    set_up.noise_levels = options.noise.unwrap_or(set_up.noise_levels);
+    Ok(set_up)
+}
+
+/// The camera that recorded the stills of a folder: medians, so that a few odd ones do not count.
+fn seen_in(folder: &Path) -> Result<SetUp, Failure> {
+    let found = discover(&[folder.to_owned()], &[]);
+    for message in found.notes.iter().chain(&found.faults) {
+        say(message);
+    }
+    // Spread over the folder, so that not all are of one operation.
+    let step = found.stills.len().div_ceil(MOST_STILLS).max(1);
+    let seen: Vec<[Option<f64>; 5]> = found
+        .stills
+        .par_iter()
+        .step_by(step)
+        .filter_map(|path| {
+            let picture = load(path, Recording::default()).ok()?.picture;
+            let (width, height) = picture.dimensions();
+            let sharp = sharpness(&picture)?;
+            let radius = find_limbus(&picture).ok().map(|limbus| limbus.ellipse.semi_axes_px()[0]);
+            Some([Some(f64::from(width)), Some(f64::from(height)), radius, sharp.blur_px, Some(sharp.noise_levels)])
+        })
+        .collect();
+    let of = |k: usize| median(&seen.iter().filter_map(|s| s[k]).collect::<Vec<_>>());
+    let (Some(width), Some(height)) = (of(0), of(1)) else {
+        return Err(Failure::at(folder, "no still that can be read: expected pictures as the recorder wrote them"));
+    };
+    let set_up = SetUp {
+        width_px: width.round() as u32,
+        height_px: height.round() as u32,
+        limbus_radius_px: of(2).unwrap_or(0.0),
+        blur_px: of(3).unwrap_or(USUAL.blur_px),
+        noise_levels: of(4).unwrap_or(USUAL.noise_levels),
+    };
+    say(&format!(
+        "{}: {} stills looked at, limbus found in {}, blur told by {}",
+        shown(folder),
+        seen.len(),
+        seen.iter().filter(|s| s[2].is_some()).count(),
+        seen.iter().filter(|s| s[3].is_some()).count()
+    ));
+    Ok(set_up)
+}
