@@ -60,6 +60,33 @@ fn a_study_of_a_set_up() {
     assert!(forms.iter().map(|f| f["measured"].as_u64().unwrap()).sum::<u64>() > 9, "{forms:?}");
 }
 
+/// A folder of stills says what camera took them: the commonest size, not the odd one or an overlay of an earlier run.
+#[test]
+fn a_camera_like_that_of_a_folder() {
+    let folder = tempfile::tempdir().unwrap();
+    let stills = folder.path().join("stills");
+    std::fs::create_dir_all(stills.join("out/overlays")).unwrap();
+    std::fs::write(stills.join("out/measurements.ndjson"), "").unwrap();
+    let set_up = SetUp { width_px: 480, height_px: 400, limbus_radius_px: 120.0, blur_px: 1.2, noise_levels: 2.0 };
+    for still in 0..3 {
+        let scene = recorded_by(&set_up, MarkForm::Stroke, Difficulty::Easy, 6, still).unwrap();
+        phantom::draw(&scene).unwrap().picture.save(stills.join(format!("{still}.png"))).unwrap();
+    }
+    let odd = image::RgbImage::from_pixel(640, 640, image::Rgb([90; 3]));
+    for name in ["odd.png", "out/overlays/0.png", "out/overlays/1.png", "out/overlays/2.png"] {
+        odd.save(stills.join(name)).unwrap();
+    }
+    let args = ["simulate", "--study", "--count", "1", "--difficulty", "easy", "--like", "stills", "--out", "out"];
+    let run = stillaxis(folder.path(), args, "");
+    assert_eq!(run.code, Some(0), "{run:?}");
+    assert!(run.stderr.contains("3 of 4 stills looked at are of 480 x 400 px"), "{run:?}");
+    let study = std::fs::read(folder.path().join("out/study.json")).unwrap();
+    let study: serde_json::Value = serde_json::from_slice(&study).unwrap();
+    let radius = study["set_up"]["limbus_radius_px"].as_f64().unwrap();
+    assert!((radius / 120.0 - 1.0).abs() < 0.05, "{radius}");
+    assert!((study["set_up"]["noise_levels"].as_f64().unwrap() / 2.0 - 1.0).abs() < 0.2);
+}
+
 #[test]
 fn what_cannot_be_studied() {
     let folder = tempfile::tempdir().unwrap();

@@ -14,9 +14,10 @@ use crate::stills::load::{Recording, load, shown};
 use crate::stills::sheet::Case;
 use crate::study::set_up::{Expected, Trial, expected};
 use crate::vision::limbus::find_limbus;
-use crate::vision::sharpness::sharpness;
+use crate::vision::sharpness::{Sharpness, sharpness};
 use clap::Args;
 use rayon::prelude::*;
+use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -36,7 +37,7 @@ pub(super) struct StudyOptions {
     /// the expected error, interval and refusals; writes study.json, study.csv and study.svg
     #[arg(long, conflicts_with_all = ["series", "marks", "axis", "scenes"])]
     study: bool,
-    /// With --study: folder of stills whose size, blur, noise and limbus radius are taken (medians); the options below go before them
+    /// With --study: folder of stills whose size, blur, noise and limbus radius are taken: medians of those of the commonest size; the options below go before them
     #[arg(long, value_name = "DIR", requires = "study")]
     like: Option<PathBuf>,
     /// With --study: width of the picture, px [default: 1024]
@@ -164,43 +165,67 @@ fn set_up_of(options: &StudyOptions) -> Result<SetUp, Failure> {
     Ok(set_up)
 }
 
-/// The camera that recorded the stills of a folder: medians, so that a few odd ones do not count.
+/// The camera that recorded the stills of a folder: of those of the commonest size the medians, so that a few odd ones do not
+/// count.
 fn seen_in(folder: &Path) -> Result<SetUp, Failure> {
     let found = discover(&[folder.to_owned()], &[]);
     for message in found.notes.iter().chain(&found.faults) {
         say(message);
     }
+    let stills: Vec<&PathBuf> = found.stills.iter().filter(|path| !is_overlay(path)).collect();
     // Spread over the folder, so that not all are of one operation.
-    let step = found.stills.len().div_ceil(MOST_STILLS).max(1);
-    let seen: Vec<[Option<f64>; 5]> = found
-        .stills
-        .par_iter()
-        .step_by(step)
-        .filter_map(|path| {
-            let picture = load(path, Recording::default()).ok()?.picture;
-            let (width, height) = picture.dimensions();
-            let sharp = sharpness(&picture)?;
-            let radius = find_limbus(&picture).ok().map(|limbus| limbus.ellipse.semi_axes_px()[0]);
-            Some([Some(f64::from(width)), Some(f64::from(height)), radius, sharp.blur_px, Some(sharp.noise_levels)])
-        })
-        .collect();
-    let of = |k: usize| median(&seen.iter().filter_map(|s| s[k]).collect::<Vec<_>>());
-    let (Some(width), Some(height)) = (of(0), of(1)) else {
+    let step = stills.len().div_ceil(MOST_STILLS).max(1);
+    let seen: Vec<Seen> = stills.into_par_iter().step_by(step).filter_map(|path| Seen::of(path)).collect();
+    let mut sizes: BTreeMap<(u32, u32), usize> = BTreeMap::new();
+    for still in &seen {
+        *sizes.entry(still.size_px).or_default() += 1;
+    }
+    let Some((&size, _)) = sizes.iter().max_by_key(|(_, count)| **count) else {
         return Err(Failure::at(folder, "no still that can be read: expected pictures as the recorder wrote them"));
     };
-    let set_up = SetUp {
-        width_px: width.round() as u32,
-        height_px: height.round() as u32,
-        limbus_radius_px: of(2).unwrap_or(0.0),
-        blur_px: of(3).unwrap_or(USUAL.blur_px),
-        noise_levels: of(4).unwrap_or(USUAL.noise_levels),
+    let alike: Vec<&Seen> = seen.iter().filter(|still| still.size_px == size).collect();
+    let of = |field: fn(&Seen) -> Option<f64>| {
+        let known: Vec<f64> = alike.iter().filter_map(|still| field(still)).collect();
+        (median(&known), known.len())
     };
+    let (radius, limbi) = of(|still| still.limbus_radius_px);
+    let (blur, told) = of(|still| still.sharp.blur_px);
+    let (noise, _) = of(|still| Some(still.sharp.noise_levels));
     say(&format!(
-        "{}: {} stills looked at, limbus found in {}, blur told by {}",
+        "{}: {} of {} stills looked at are of {} x {} px; limbus found in {limbi} of them, blur told by {told}",
         shown(folder),
+        alike.len(),
         seen.len(),
-        seen.iter().filter(|s| s[2].is_some()).count(),
-        seen.iter().filter(|s| s[3].is_some()).count()
+        size.0,
+        size.1
     ));
-    Ok(set_up)
+    Ok(SetUp {
+        width_px: size.0,
+        height_px: size.1,
+        limbus_radius_px: radius.unwrap_or(0.0),
+        blur_px: blur.unwrap_or(USUAL.blur_px),
+        noise_levels: noise.unwrap_or(USUAL.noise_levels),
+    })
+}
+
+/// Whether a picture was drawn by a run of `measure`, whose records stand beside its folder.
+fn is_overlay(path: &Path) -> bool {
+    let folder = path.parent().filter(|folder| folder.ends_with("overlays"));
+    folder.and_then(Path::parent).is_some_and(|results| results.join("measurements.ndjson").exists())
+}
+
+/// What a still tells of the camera.
+struct Seen {
+    size_px: (u32, u32),
+    limbus_radius_px: Option<f64>,
+    sharp: Sharpness,
+}
+
+impl Seen {
+    /// `None` where it cannot be read.
+    fn of(path: &Path) -> Option<Self> {
+        let picture = load(path, Recording::default()).ok()?.picture;
+        let limbus_radius_px = find_limbus(&picture).ok().map(|limbus| limbus.ellipse.semi_axes_px()[0]);
+        Some(Self { size_px: picture.dimensions(), limbus_radius_px, sharp: sharpness(&picture)? })
+    }
 }
