@@ -9,7 +9,7 @@ struct Limit {
     steps: &'static [f64],
     /// What is shown of a step.
     shown: fn(f64) -> f64,
-    /// The alignments that the program finds, or only those that it gives: the others were refused before they came to one.
+    /// The alignments that the program gives, and those that this limit alone refuses, where it can be laxer than it is.
     of: fn(&Judged) -> Option<Reading>,
 }
 
@@ -19,7 +19,7 @@ const LIMITS: [Limit; 4] = [
         by: |j| j.found.map(|r| r.half_deg),
         steps: &[0.2, 0.3, 0.4, 0.5, 0.75, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 6.0, 10.0],
         shown: |v| v,
-        of: |j| j.found,
+        of: |j| j.given.or(j.found.filter(|_| j.refusal.as_deref() == Some("IntervalTooWide"))),
     },
     Limit {
         name: "probability of the reference marks at least",
