@@ -32,7 +32,7 @@ const APART: f64 = 0.035;
 /// Most candidates.
 const MOST: usize = 40;
 /// Half the length of a candidate's profile, and how far along it a line's middle may lie, in limbus radii.
-const PROFILE_REACH: f64 = 0.17;
+const PROFILE_REACH: f64 = 0.20;
 const MOST_SHIFT: f64 = 0.045;
 /// Least likeness of a candidate's profile to a line for a fit to be worth its time.
 const LEAST_LIKENESS: f64 = 0.7;
@@ -168,7 +168,7 @@ fn starts(patch: &Patch, candidate: &Candidate) -> Vec<Line> {
     };
     let fitting = |kind: Kind, across: f64, gap: f64, profile: &[f64]| -> Option<Line> {
         let mut best: Option<(f64, Shape)> = None;
-        for extent in [0.03, 0.04, 0.05, 0.063, 0.08] {
+        for extent in [0.03, 0.04, 0.05, 0.063, 0.08, 0.1] {
             let shape = Shape { place: Vector::zeros(), angle: 0.0, extent: extent * scale, sigma: 0.012 * scale, gap }
                 .within_range(Kind::Dash, scale);
             let half = (shape.half_length(kind) + 0.03 * scale) as i32;

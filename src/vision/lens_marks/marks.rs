@@ -33,7 +33,7 @@ pub const FREE: usize = 6;
 /// What shapes there can be, in limbus radii: spacing of dots, half the length of lines, standard deviation of a dot or
 /// of a line's cross-section, half the distance of two lines.
 const SPACING: (f64, f64) = (0.028, 0.10);
-const HALF_LENGTH: (f64, f64) = (0.025, 0.11);
+const HALF_LENGTH: (f64, f64) = (0.025, 0.13);
 const SIGMA: (f64, f64) = (0.004, 0.024);
 const GAP: (f64, f64) = (0.006, 0.03);
 /// Square of the distance from a mark, in standard deviations, from which it is nil.

@@ -58,9 +58,9 @@ const OFFSET_SD: f64 = 0.06;
 /// Half the width of the widest thing that may be a mark, in limbus radii.
 const NARROW: f64 = 0.026;
 /// Most rows, lines and lone spots that are fitted.
-const MOST_ROWS: usize = 16;
-const MOST_LINES: usize = 12;
-const MOST_SPOTS: usize = 6;
+const MOST_ROWS: usize = 40;
+const MOST_LINES: usize = 40;
+const MOST_SPOTS: usize = 12;
 /// How many come first: where they make a good pairing the rest is not needed.
 const FIRST_ROWS: usize = 6;
 const FIRST_LINES: usize = 4;

@@ -4,7 +4,7 @@ use crate::geometry::{Ellipse, PixelPoint, Vector};
 use crate::vision::Picture;
 
 /// Half the side of the patch, in limbus radii.
-const HALF_SIDE: f64 = 0.72;
+const HALF_SIDE: f64 = 0.75;
 /// Luma from which a pixel is taken for a reflection of the lamp (of 1).
 const HIGHLIGHT: f32 = 0.93;
 /// Standard deviation of the local mean that pixels are divided by, in limbus radii.

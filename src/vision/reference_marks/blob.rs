@@ -17,6 +17,10 @@ const ASIDE: f64 = 0.35;
 /// Where a blob's continuation past its ends is looked for, rows.
 const PAST: std::ops::RangeInclusive<isize> = 3..=6;
 
+/// Room that a region must leave to the outer edge of the ring, limbus radii: iris hooks go on there, and their contrast
+/// may sink for a few rows.
+const LEAST_CLEARANCE: f64 = 0.05;
+
 /// A dark region of the ring. Columns are unwrapped.
 #[derive(Clone, Debug)]
 pub(super) struct Blob {
@@ -46,7 +50,7 @@ pub(super) struct Blob {
     pub wobble: f64,
     /// Mean contrast just past the inner and the outer end over the mean contrast inside.
     pub past_ends: [f64; 2],
-    /// Either end runs into the limit of the search.
+    /// Either end runs into the limit of the search, or nearly so.
     pub open: bool,
 }
 
@@ -105,6 +109,21 @@ impl Blob {
     /// Number of rows.
     pub fn length(&self) -> f64 {
         (self.rows[1] - self.rows[0] + 1) as f64
+    }
+
+    /// sd of the mean contrasts of its rows, over their mean.
+    pub fn unevenness(&self) -> f64 {
+        let mut rows = vec![(0.0, 0.0); self.rows[1] - self.rows[0] + 1];
+        for (row, _, contrast) in &self.cells {
+            if let Some((sum, count)) = row.checked_sub(self.rows[0]).and_then(|r| rows.get_mut(r)) {
+                *sum += f64::from(*contrast);
+                *count += 1.0;
+            }
+        }
+        let means: Vec<f64> = rows.iter().filter(|r| r.1 > 0.0).map(|(sum, count)| sum / count).collect();
+        let mean = means.iter().sum::<f64>() / means.len() as f64;
+        let squares: f64 = means.iter().map(|m| (m - mean).powi(2)).sum();
+        (squares / means.len() as f64).sqrt() / mean
     }
 
     /// Whether a place of the ring lies in it.
@@ -179,7 +198,9 @@ fn outline(ring: &Ring, places: &[(usize, isize)], frame: &Frame, patch: &Patch)
         imbalance,
         wobble,
         past_ends: [past(rows[0], -1), past(rows[1], 1)],
-        open: rows[0] <= patch.window[0] + 1 || rows[1] + 1 >= patch.window[1],
+        open: rows[0] <= patch.window[0] + 1
+            || rows[1] + 1 >= patch.window[1]
+            || ring.rho(rows[1] as f64) > ring.rho((ring.rows - 1) as f64) - LEAST_CLEARANCE,
         cells,
         skirt,
     })

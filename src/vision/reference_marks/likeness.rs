@@ -45,18 +45,29 @@ const LEAST_BEYOND: usize = 4;
 const LENGTH: [f64; 2] = [0.03, 0.60];
 /// Widths a mark can have at all, limbus radii: to 1.7 mm.
 const WIDTH: [f64; 2] = [0.006, 0.30];
+/// A usual width and length, limbus radii: 0.12 and 1.2 mm.
+const TYPICAL_WIDTH: f64 = 0.02;
+const TYPICAL_LENGTH: f64 = 0.2;
+/// Share of its box that a mark fills.
+const USUAL_FILL: f64 = 0.9;
+/// Absorbance in red below which a colour says nothing.
+const LEAST_HUE: f64 = 0.02;
 /// Least absorbance in red of anything definite.
 const LEAST_RED: f64 = 0.03;
 
-/// Number of [`Traits`].
-pub const COUNT: usize = 16;
+/// Number of [`Traits`]: of departures, and of measures.
+pub const COUNT: usize = 16 + 7;
 
-/// How a region departs from an ideal mark (a straight dark bar or dot of one dye on even ground, on the ray, closed at
-/// both ends, across the limbus): 0 where it does not.
+/// What tells a mark from something else.
 ///
-/// In this order: texture of the ground; unequal sides; lean; contrast past the inner and the outer end; wobbling
-/// middle; distance from the limbus; colour of blood; flat; short; long; wide; wholly outside the limbus; wholly inside;
-/// going on inwards; going on outwards.
+/// First how a region departs from an ideal mark (a straight dark bar or dot of one dye on even ground, on the ray, closed at
+/// both ends, across the limbus), 0 where it does not: texture of the ground; unequal sides; lean; contrast past the inner
+/// and the outer end; wobbling middle; distance from the limbus; colour of blood; flat; short; long; wide; wholly outside
+/// the limbus; wholly inside; going on inwards; going on outwards.
+///
+/// Then what it measures, held to the range that occurs: absorbance in green and in blue over that in red, less 1; natural
+/// logarithms of width and length over the usual; sd of the contrasts of its rows over their mean; share of its box that
+/// it fills, less the usual; distance of its middle outwards of where marks stand, fifths of the limbus's radius.
 pub type Traits = [f64; COUNT];
 
 /// The traits of a region; `None` for what cannot be a mark at all.
@@ -69,6 +80,7 @@ pub(super) fn traits(ring: &Ring, blob: &Blob) -> Option<Traits> {
         return None;
     }
     let excess = |value: f64, limit: f64| (value / limit).ln().max(0.0);
+    let hue = red.max(LEAST_HUE);
     Some([
         departure(blob.ground_sd / red / scale::TEXTURE),
         departure(blob.imbalance / red / scale::IMBALANCE),
@@ -86,6 +98,13 @@ pub(super) fn traits(ring: &Ring, blob: &Blob) -> Option<Traits> {
         departure((1.0 - ring.rho(blob.rows[1] as f64)).max(0.0) / scale::CLEAR_OF_LIMBUS),
         departure(beyond(ring, blob, -1.0) / scale::BEYOND),
         departure(beyond(ring, blob, 1.0) / scale::BEYOND),
+        (green / hue - 1.0).clamp(-1.2, 1.5),
+        (blue / hue - 1.0).clamp(-1.5, 2.0),
+        (width / TYPICAL_WIDTH).ln().clamp(-1.5, 2.2),
+        (length / TYPICAL_LENGTH).ln().clamp(-1.5, 1.1),
+        blob.unevenness().min(1.5),
+        (blob.cells.len() as f64 / (blob.length() * blob.width)).clamp(0.3, 1.5) - USUAL_FILL,
+        ((middle - USUAL_PLACE) / 0.2).clamp(-1.5, 1.5),
     ])
 }
 

@@ -1,6 +1,6 @@
 """Weights of the readings of reference marks, from drawn stills.
 
-    for seed in 9 10 11 12 13; do cargo bench --bench mark_readings -- both $seed 150; done > readings.jsonl
+    for seed in 9 10 11 12 41 42; do cargo bench --bench mark_readings -- both $seed 150; done > readings.jsonl
     for seed in 21 22 23 24; do cargo bench --bench mark_readings -- lens-only $seed 150; done >> readings.jsonl
     python fit.py readings.jsonl
 
@@ -15,10 +15,11 @@ import sys
 import numpy as np
 from scipy.optimize import minimize
 
-# Pulls the weights to 0 where the stills do not say: variance of a weight is 1 / (RIDGE x stills).
-RIDGE = 0.002
+# Pulls the weights to 0 where the stills do not say: variance of a weight, of a term of sd 1, is 1 / (RIDGE x stills).
+RIDGE = 0.003
+LEAST_SPREAD = 0.3
 SAME_AXIS_DEG = 3.0
-TRAITS = 16
+TRAITS = 23
 TERMS = 1 + TRAITS + 7
 
 
@@ -38,6 +39,9 @@ def read(path):
 
 
 def fit(stills):
+    # What hardly ever occurs must not be weighed on the few stills that have it.
+    spread = np.maximum(np.concatenate([terms for _, _, terms, _, _ in stills if len(terms)]).std(axis=0), LEAST_SPREAD)
+
     def loss(weights):
         value, slope = 0.0, np.zeros(TERMS)
         for _, marked, terms, right, _ in stills:
@@ -53,8 +57,8 @@ def fit(stills):
                 slope -= terms[right].T @ odds[right] / odds[right].sum()
             else:
                 value -= -top - np.log(whole)
-        ridge = RIDGE * len(stills)
-        return value + ridge * weights @ weights / 2, slope + ridge * weights
+        pull = RIDGE * len(stills) * spread**2
+        return value + pull * weights @ weights / 2, slope + pull * weights
 
     return minimize(loss, np.zeros(TERMS), jac=True, method="L-BFGS-B", options={"maxiter": 1000}).x
 
