@@ -349,13 +349,17 @@ fn principal_steps(covariance: &Matrix) -> [Vector; 2] {
 /// What the lens's depth behind the limbus does to its direction, as a standard deviation in degrees.
 ///
 /// Once foreshortening is undone a tilt of 10 degrees turns the lens by less than 0.1 degree, one of 20 by 0.3: about
-/// quadratic in the tilt. The tilt is read off the ellipse; a limbus of unknown height hides up to some 10 degrees.
+/// quadratic in the tilt. The tilt is read off the ellipse, as far as it is flatter than a limbus is by itself. A limbus of
+/// unknown height hides some 7 degrees; a still flatter than one tilted by 20 is a squeezed recording as a rule, since
+/// nobody operates on an eye that looks so far aside (common practice, no source).
 fn depth_sd_deg(ellipse: &Ellipse) -> f64 {
     const HIDDEN_DEG: f64 = 7.0;
+    const MOST_DEG: f64 = 20.0;
     const AT_TEN_DEGREES: f64 = 0.05;
     let [longer, shorter] = ellipse.semi_axes_px();
-    let seen = (shorter / longer).clamp(0.85, 1.0).acos().to_degrees();
-    AT_TEN_DEGREES * (seen.max(HIDDEN_DEG) / 10.0).powi(2)
+    let foreshortening = (shorter / longer / OvalPrior::AVERAGE.height_over_width).min(1.0);
+    let tilt = foreshortening.acos().to_degrees().clamp(HIDDEN_DEG, MOST_DEG);
+    AT_TEN_DEGREES * (tilt / 10.0).powi(2)
 }
 
 #[cfg(test)]

@@ -372,7 +372,7 @@ mod tests {
     /// What is too little by itself is believed with its like on the other side, but not where it is one of many.
     #[test]
     fn marks_speak_for_each_other_and_a_crowd_against_them() {
-        let off = 1.2;
+        let off = 4.0;
         assert!(chosen(&[(40.0, off)], &PAIR, None).is_err());
         assert_eq!(chosen(&[(40.0, off), (221.0, off)], &PAIR, None).unwrap().placed.len(), 2);
         let vessels = [70.0, 95.0, 130.0, 160.0, 265.0, 290.0, 325.0].map(|d| (d, off));
@@ -383,7 +383,7 @@ mod tests {
     #[test]
     fn nothing_found_is_missing() {
         assert!(matches!(chosen(&[], &PAIR, None), Err(ChoiceRefusal::Missing { best: None, .. })));
-        let weak = chosen(&[(10.0, 6.0), (190.0, 6.0)], &PAIR, None);
+        let weak = chosen(&[(10.0, 9.0), (190.0, 9.0)], &PAIR, None);
         assert!(matches!(weak, Err(ChoiceRefusal::Missing { best: Some(_), .. })));
     }
 
@@ -409,10 +409,10 @@ mod tests {
     /// The probabilities of a conditional logit by hand: one reading of evidence e against none is 1 / (1 + exp(-e)).
     #[test]
     fn the_refusal_states_the_probability() {
-        let Err(ChoiceRefusal::Missing { got, best: Some(best), .. }) = chosen(&[(10.0, 3.0)], &PAIR, None) else {
+        let Err(ChoiceRefusal::Missing { got, best: Some(best), .. }) = chosen(&[(10.0, 5.0)], &PAIR, None) else {
             panic!("a mark this doubtful was taken");
         };
-        let terms: f64 = weights::MARK + 3.0 * weights::TRAITS[0] + weights::SET[4] + weights::SET[5] * 4.0_f64.ln();
+        let terms: f64 = weights::MARK + 5.0 * weights::TRAITS[0] + weights::SET[4] + weights::SET[5] * 4.0_f64.ln();
         assert!((best.evidence - terms).abs() < 1e-12, "{} {terms}", best.evidence);
         assert!((got - 1.0 / (1.0 + (-terms).exp())).abs() < 1e-12, "{got}");
     }

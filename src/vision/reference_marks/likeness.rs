@@ -50,6 +50,8 @@ const TYPICAL_WIDTH: f64 = 0.02;
 const TYPICAL_LENGTH: f64 = 0.2;
 /// Share of its box that a mark fills.
 const USUAL_FILL: f64 = 0.9;
+/// What inks take of green and blue beyond what they take of red, share of the latter: more is blood, and no ink at all.
+const INK_HUE: f64 = 0.4;
 /// Absorbance in red below which a colour says nothing.
 const LEAST_HUE: f64 = 0.02;
 /// Least absorbance in red of anything definite.
@@ -65,7 +67,7 @@ pub const COUNT: usize = 16 + 7;
 /// and the outer end; wobbling middle; distance from the limbus; colour of blood; flat; short; long; wide; wholly outside
 /// the limbus; wholly inside; going on inwards; going on outwards.
 ///
-/// Then what it measures, held to the range that occurs: absorbance in green and in blue over that in red, less 1; natural
+/// Then what it measures, held to the range of inks and marks: absorbance in green and in blue over that in red, less 1; natural
 /// logarithms of width and length over the usual; sd of the contrasts of its rows over their mean; share of its box that
 /// it fills, less the usual; distance of its middle outwards of where marks stand, fifths of the limbus's radius.
 pub type Traits = [f64; COUNT];
@@ -98,8 +100,8 @@ pub(super) fn traits(ring: &Ring, blob: &Blob) -> Option<Traits> {
         departure((1.0 - ring.rho(blob.rows[1] as f64)).max(0.0) / scale::CLEAR_OF_LIMBUS),
         departure(beyond(ring, blob, -1.0) / scale::BEYOND),
         departure(beyond(ring, blob, 1.0) / scale::BEYOND),
-        (green / hue - 1.0).clamp(-1.2, 1.5),
-        (blue / hue - 1.0).clamp(-1.5, 2.0),
+        (green / hue - 1.0).clamp(-1.2, INK_HUE),
+        (blue / hue - 1.0).clamp(-1.5, INK_HUE),
         (width / TYPICAL_WIDTH).ln().clamp(-1.5, 2.2),
         (length / TYPICAL_LENGTH).ln().clamp(-1.5, 1.1),
         blob.unevenness().min(1.5),
