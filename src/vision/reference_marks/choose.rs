@@ -13,14 +13,20 @@ const REACH_DEG: f64 = 15.0;
 /// Least probability of a reading, among all others and that none is right, that is accepted. It holds for stills of
 /// which every second has no marks: see [`weights`] for what comes through.
 const LEAST_PROBABILITY: f64 = 0.65;
+/// The same of a single mark that is broad and has no direction of its own: a stain of dye looks like one, and no fellow
+/// confirms it.
+const LEAST_PROBABILITY_BLOT: f64 = 0.95;
+/// Width from which it is broad, limbus radii: 0.5 mm.
+const BROAD: f64 = 0.085;
 /// Readings nearer to each other than this say the same, degrees.
 const SAME_AXIS_DEG: f64 = 3.0;
 /// A rough direction of the eye's zero may be this far off, degrees.
 const HINT_REACH_DEG: f64 = 45.0;
 /// Candidates considered.
 const MOST: usize = 14;
-/// Scales at which marks of one eye differ: natural logarithm of the width; distance from the limbus, limbus radii.
-const TWIN_SCALE: [f64; 2] = [0.3, 0.06];
+/// Scales at which marks of one eye differ: natural logarithm of the width; distance from the limbus, limbus radii; natural
+/// logarithm of the contrast.
+const TWIN_SCALE: [f64; 3] = [0.3, 0.06, 0.5];
 /// What counts as alike to a mark when those like it are counted, sd: natural logarithms of contrast, width and length;
 /// direction of the colour.
 const ALIKE_SD: [f64; 4] = [0.5, 0.4, 0.4, 0.25];
@@ -106,9 +112,12 @@ pub fn choose(
 ) -> Result<Reading, ChoiceRefusal> {
     let mut readings = readings(findings, limbus, pattern, zero_direction);
     readings.sort_by(|a, b| b.evidence.total_cmp(&a.evidence).then(a.zero_deg.total_cmp(&b.zero_deg)));
-    let missing =
-        |got, best: Option<Reading>| ChoiceRefusal::Missing { got, need: LEAST_PROBABILITY, best: best.map(Box::new) };
-    let Some(best) = readings.first().cloned() else { return Err(missing(0.0, None)) };
+    let missing = |got, need, best: Option<Reading>| ChoiceRefusal::Missing { got, need, best: best.map(Box::new) };
+    let Some(best) = readings.first().cloned() else { return Err(missing(0.0, LEAST_PROBABILITY, None)) };
+    let need = match best.placed[..] {
+        [Placed { finding, .. }] if is_blot(&findings[finding], limbus) => LEAST_PROBABILITY_BLOT,
+        _ => LEAST_PROBABILITY,
+    };
     // Odds against the best one, so that nothing overflows.
     let odds = |reading: &Reading| (reading.evidence - best.evidence).exp();
     let agreeing: f64 = readings.iter().filter(|r| !rivals(r, &best)).map(odds).sum();
@@ -119,15 +128,20 @@ pub fn choose(
     let squares = |r: &Reading| odds(r) * (signed_deg(2.0 * (r.zero_deg - best.zero_deg)) / 2.0).powi(2);
     let spread: f64 = readings.iter().filter(|r| !rivals(r, &best)).map(squares).sum();
     match rival {
-        _ if probability >= LEAST_PROBABILITY => {
+        _ if probability >= need => {
             Ok(Reading { spread_deg: (spread / agreeing).sqrt().hypot(best.spread_deg), ..best })
         }
         // Marks there are, but which?
-        Some(rival) if (agreeing + rivalling) / all >= LEAST_PROBABILITY => {
+        Some(rival) if (agreeing + rivalling) / all >= need => {
             Err(ChoiceRefusal::Ambiguous { readings: [Box::new(best), Box::new(rival.clone())] })
         }
-        _ => Err(missing(probability, Some(best))),
+        _ => Err(missing(probability, need, Some(best))),
     }
+}
+
+/// Whether a mark may as well be a stain.
+fn is_blot(mark: &MarkFinding, limbus: &Ellipse) -> bool {
+    mark.direction.is_none() && mark.width_px > BROAD * limbus.radius_px()
 }
 
 /// Whether `other` gives another axis than `best`.
@@ -195,6 +209,7 @@ fn weigh(
         count - 1.0,
         further().map(|u| u[0]).sum(),
         further().map(|u| u[1]).sum(),
+        further().map(|u| u[2]).sum(),
         squares / PLACED_SD_DEG.powi(2),
         if placed.len() == 1 { 1.0 } else { 0.0 },
         lead(&marks, &others),
@@ -236,10 +251,15 @@ fn parts_sd_deg(marks: &[&MarkFinding]) -> f64 {
     squares.sum::<f64>().sqrt() / marks.len() as f64
 }
 
-/// How two marks differ in width and in their distance from the limbus.
-fn unlike(a: &MarkFinding, b: &MarkFinding) -> [f64; 2] {
+/// How two marks differ in width, in their distance from the limbus and in contrast.
+fn unlike(a: &MarkFinding, b: &MarkFinding) -> [f64; 3] {
     let middle = |f: &MarkFinding| (f.extent[0] + f.extent[1]) / 2.0;
-    [departure((a.width_px / b.width_px).ln() / TWIN_SCALE[0]), departure((middle(a) - middle(b)) / TWIN_SCALE[1])]
+    let red = |f: &MarkFinding| f.absorbance[0].max(LEAST_RED);
+    [
+        departure((a.width_px / b.width_px).ln() / TWIN_SCALE[0]),
+        departure((middle(a) - middle(b)) / TWIN_SCALE[1]),
+        departure((red(a) / red(b)).ln() / TWIN_SCALE[2]),
+    ]
 }
 
 /// Natural logarithm of the faintest mark's contrast over the strongest other candidate's.
@@ -412,7 +432,7 @@ mod tests {
         let Err(ChoiceRefusal::Missing { got, best: Some(best), .. }) = chosen(&[(10.0, 5.0)], &PAIR, None) else {
             panic!("a mark this doubtful was taken");
         };
-        let terms: f64 = weights::MARK + 5.0 * weights::TRAITS[0] + weights::SET[4] + weights::SET[5] * 4.0_f64.ln();
+        let terms: f64 = weights::MARK + 5.0 * weights::TRAITS[0] + weights::SET[5] + weights::SET[6] * 4.0_f64.ln();
         assert!((best.evidence - terms).abs() < 1e-12, "{} {terms}", best.evidence);
         assert!((got - 1.0 / (1.0 + (-terms).exp())).abs() < 1e-12, "{got}");
     }

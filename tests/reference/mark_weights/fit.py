@@ -1,7 +1,7 @@
 """Weights of the readings of reference marks, from drawn stills.
 
-    for seed in 9 10 11 12 13 41 42 43; do cargo bench --bench mark_readings -- both $seed 150; done > readings.jsonl
-    for seed in 21 22 23 24 51; do cargo bench --bench mark_readings -- lens-only $seed 150; done >> readings.jsonl
+    for seed in 9 10 11 12 13 41 42 43 44 45 46; do cargo bench --bench mark_readings -- both $seed 150; done > readings.jsonl
+    for seed in 21 22 23 24 51 53; do cargo bench --bench mark_readings -- lens-only $seed 150; done >> readings.jsonl
     python fit.py readings.jsonl
 
 A conditional logit (McFadden 1974): in each still one reading is right, or that there are no marks, whose utility is 0.
@@ -20,7 +20,7 @@ RIDGE = 0.003
 LEAST_SPREAD = 0.3
 SAME_AXIS_DEG = 3.0
 TRAITS = 23
-TERMS = 1 + TRAITS + 7
+TERMS = 1 + TRAITS + 8
 
 
 def read(path):
