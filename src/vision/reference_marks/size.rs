@@ -2,7 +2,7 @@
 //!
 //! What chooses the marks works on a coarse ring and on outlines. Here a mark that was chosen is looked at once more, in
 //! the picture itself and in its own frame: its axis by least squares through the middles of its lines, its width and
-//! length as those of a bar with soft edges ([`bar_fit`]). The angles that are reported do not rest on any of this.
+//! length as those of a bar with soft edges (`bar_fit`). The angles that are reported do not rest on any of this.
 
 use super::MarkFinding;
 use super::bar_fit::{self, Expected};
