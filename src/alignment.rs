@@ -408,6 +408,17 @@ mod tests {
         Scene { ellipse: Ellipse::from_axes(CENTER, [200.0, 150.0], 20.0).unwrap(), ratio: 0.94, zero }
     }
 
+    /// By hand: a natural oval is no tilt, 15 degrees beyond it are, and a recording squeezed to 0.6 is not taken for 50.
+    #[test]
+    fn tilt_is_what_is_flatter_than_a_limbus_by_itself() {
+        let sd = |ratio: f64| depth_sd_deg(&Ellipse::from_axes(CENTER, [200.0, 200.0 * ratio], 30.0).unwrap());
+        for (ratio, expected) in
+            [(1.0, 0.0245), (0.94, 0.0245), (0.94 * 15.0_f64.to_radians().cos(), 0.1125), (0.6, 0.2)]
+        {
+            assert!((sd(ratio) - expected).abs() < 1e-9, "{ratio}: {}", sd(ratio));
+        }
+    }
+
     /// Marks on the intended axis: the error comes back whatever tilt, squeeze and the eye's own turn.
     #[test]
     fn marks_on_the_axis() {

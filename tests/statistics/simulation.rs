@@ -184,6 +184,8 @@ fn intraclass_intervals_keep_fellow_eyes_together() {
         );
         assert!((0.93..=0.97).contains(&share(0)), "{count} eyes, ICC(3,1): {}", share(0));
         assert!((0.93..=0.97).contains(&share(1)), "{count} eyes, ICC(1,1): {}", share(1));
-        assert!(share(2) < if whole { 0.90 } else { 0.94 }, "{count} eyes, ignoring patients: {}", share(2));
+        // Eyes alike by half cost few readers' correlations much; wholly alike they must be seen to leave the band.
+        assert!(share(2) < share(0), "{count} eyes, ignoring patients: {}", share(2));
+        assert!(!whole || share(2) < 0.93, "{count} eyes, ignoring patients: {}", share(2));
     }
 }

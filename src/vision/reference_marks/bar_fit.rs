@@ -42,8 +42,8 @@ pub(super) struct Bar {
 
 /// Fit a bar to depths at `positions`; `None` where it is none.
 ///
-/// - `step`: distance of the positions; neighbours share their noise, as the remainder of the fit tells
-/// - `noise`: sd of one depth that is expected at least
+/// - `positions`: at even steps, in any unit
+/// - `noise`: sd of one depth that is expected at least; what neighbours share of it the remainder of the fit tells
 pub(super) fn fit(positions: &[f64], depths: &[f64], noise: f64, expected: &Expected) -> Option<Bar> {
     if positions.len() < 2 * COUNT {
         return None;

@@ -254,11 +254,10 @@ fn parts_sd_deg(marks: &[&MarkFinding]) -> f64 {
 /// How two marks differ in width, in their distance from the limbus and in contrast.
 fn unlike(a: &MarkFinding, b: &MarkFinding) -> [f64; 3] {
     let middle = |f: &MarkFinding| (f.extent[0] + f.extent[1]) / 2.0;
-    let red = |f: &MarkFinding| f.absorbance[0].max(LEAST_RED);
     [
         departure((a.width_px / b.width_px).ln() / TWIN_SCALE[0]),
         departure((middle(a) - middle(b)) / TWIN_SCALE[1]),
-        departure((red(a) / red(b)).ln() / TWIN_SCALE[2]),
+        departure((a.absorbance[0] / b.absorbance[0]).ln() / TWIN_SCALE[2]),
     ]
 }
 
@@ -398,6 +397,27 @@ mod tests {
         let vessels = [70.0, 95.0, 130.0, 160.0, 265.0, 290.0, 325.0].map(|d| (d, off));
         let crowded = [&[(40.0, off), (221.0, off)][..], &vessels].concat();
         assert!(chosen(&crowded, &PAIR, None).is_err());
+    }
+
+    /// A stroke and something faint opposite are no pair; two alike that are no better by themselves are.
+    #[test]
+    fn marks_of_one_eye_are_alike_in_contrast() {
+        let off = 6.0;
+        let alike = [mark(40.0, off), mark(221.0, off)];
+        assert_eq!(choose(&alike, &limbus(), &PAIR, None).unwrap().placed.len(), 2);
+        let mut unlike = alike;
+        unlike[1].absorbance = [0.07, 0.056, 0.014];
+        assert!(choose(&unlike, &limbus(), &PAIR, None).is_err());
+    }
+
+    /// A broad spot by itself may be a stain of dye; a small one, or one with its like opposite, is a mark.
+    #[test]
+    fn a_lone_blot_is_no_mark() {
+        let broad = |degrees: f64| MarkFinding { width_px: 12.0, ..mark(degrees, 0.5) };
+        let one = choose(&[broad(40.0)], &limbus(), &PAIR, None);
+        assert!(matches!(one, Err(ChoiceRefusal::Missing { need, .. }) if need > 0.9), "{one:?}");
+        assert_eq!(chosen(&[(40.0, 0.5)], &PAIR, None).unwrap().placed.len(), 1);
+        assert_eq!(choose(&[broad(40.0), broad(220.0)], &limbus(), &PAIR, None).unwrap().placed.len(), 2);
     }
 
     #[test]

@@ -6,9 +6,9 @@ use super::ring::Ring;
 const JUMP: f64 = 0.015;
 /// Dark bars across a mark up to this wide, limbus radii, are taken out of its ground: a crossed mark, a lash.
 const BRIDGED: f64 = 0.06;
-
-/// Depth below the closed ground from which it is a bar, in terms of the usual one.
+/// Depth below the closed ground from which it is a bar, in terms of the usual one, and the least that is usual (natural log).
 const BAR: f32 = 5.0;
+const LEAST_USUAL: f32 = 0.002;
 
 /// Where a mark is supposed to lie, in rows and unwrapped columns.
 pub(super) struct Frame {
@@ -37,40 +37,31 @@ impl Frame {
     /// Ground of a channel over the rows of `window`: value at the axis and change per column, from both sides;
     /// `None` where unlit. Dark bars across the mark narrower than [`BRIDGED`] are not ground.
     pub fn grounds(&self, ring: &Ring, channel: usize, window: [usize; 2]) -> Vec<Option<(f32, f32)>> {
+        self.between_sides(ring, channel, window, closed)
+    }
+
+    /// As [`Frame::grounds`] of red, but as it is wherever no dark bar crosses: to close a line picks its noise out, and the same
+    /// for many rows, which moves what is measured against it.
+    pub fn plain_grounds(&self, ring: &Ring, window: [usize; 2]) -> Vec<Option<(f32, f32)>> {
+        self.between_sides(ring, 0, window, bridged)
+    }
+
+    /// Ground between both sides, each being its means row by row as `mended` leaves them: the second argument is half the
+    /// width of what is to be bridged, rows.
+    fn between_sides(
+        &self,
+        ring: &Ring,
+        channel: usize,
+        window: [usize; 2],
+        mended: fn(&[f32], usize) -> Vec<f32>,
+    ) -> Vec<Option<(f32, f32)>> {
         let (inner, outer) = self.flanks();
         let half = ((BRIDGED / ring.rho_step / 2.0).round() as usize).max(1);
         let side = |from: f64, to: f64| {
             let means: Vec<f32> = (window[0]..=window[1])
                 .map(|row| mean(ring, channel, row, self.column(row) + from, self.column(row) + to))
                 .collect();
-            closed(&means, half)
-        };
-        let (left, right) = (side(-outer, -inner), side(inner, outer));
-        let span = (inner + outer) as f32;
-        left.iter()
-            .zip(&right)
-            .map(|(l, r)| (l.is_finite() && r.is_finite()).then_some(((l + r) / 2.0, (r - l) / span)))
-            .collect()
-    }
-}
-
-impl Frame {
-    /// As [`Frame::grounds`] of red, but as it is wherever no dark bar crosses: to close a line picks its noise out, and the same
-    /// for many rows, which moves what is measured against it.
-    pub fn plain_grounds(&self, ring: &Ring, window: [usize; 2]) -> Vec<Option<(f32, f32)>> {
-        let (inner, outer) = self.flanks();
-        let half = ((BRIDGED / ring.rho_step / 2.0).round() as usize).max(1);
-        let side = |from: f64, to: f64| {
-            let means: Vec<f32> = (window[0]..=window[1])
-                .map(|row| mean(ring, 0, row, self.column(row) + from, self.column(row) + to))
-                .collect();
-            let gaps: Vec<f32> = closed(&means, half).iter().zip(&means).map(|(c, m)| c - m).collect();
-            let mut sorted: Vec<f32> = gaps.iter().copied().filter(|g| g.is_finite()).collect();
-            sorted.sort_by(f32::total_cmp);
-            // What closing adds to noise alone; a bar is far darker.
-            let usual = sorted.get(sorted.len() / 2).copied().unwrap_or(0.0);
-            let bridged = |(m, gap): (&f32, &f32)| if *gap > BAR * usual.max(0.002) { m + gap - usual } else { *m };
-            means.iter().zip(&gaps).map(bridged).collect::<Vec<f32>>()
+            mended(&means, half)
         };
         let (left, right) = (side(-outer, -inner), side(inner, outer));
         let span = (inner + outer) as f32;
@@ -103,6 +94,17 @@ fn closed(line: &[f32], half: usize) -> Vec<f32> {
     };
     let filled = extreme(&extreme(line, f32::max), f32::min);
     line.iter().zip(filled).map(|(own, filled)| if own.is_finite() { filled } else { f32::NAN }).collect()
+}
+
+/// A line as it is, but closed where a dark bar crosses it.
+fn bridged(line: &[f32], half: usize) -> Vec<f32> {
+    let gaps: Vec<f32> = closed(line, half).iter().zip(line).map(|(c, m)| c - m).collect();
+    let mut sorted: Vec<f32> = gaps.iter().copied().filter(|g| g.is_finite()).collect();
+    sorted.sort_by(f32::total_cmp);
+    // What closing adds to noise alone; a bar is far darker.
+    let usual = sorted.get(sorted.len() / 2).copied().unwrap_or(0.0);
+    let least = BAR * usual.max(LEAST_USUAL);
+    line.iter().zip(&gaps).map(|(m, gap)| if *gap > least { m + gap - usual } else { *m }).collect()
 }
 
 /// Ground - ring in red (natural log), rows by columns about the frame's axis. Not a number where unknown.

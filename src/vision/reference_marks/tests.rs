@@ -145,6 +145,17 @@ fn marks_stand_out_from_vessels_and_instruments() {
     assert!(error.abs() < 0.15, "off by {error}");
 }
 
+/// What all but reaches the edge of the ring goes on beyond it, as an iris hook does; what ends before it is a mark.
+#[test]
+fn what_all_but_leaves_the_ring_is_no_mark() {
+    let e = limbus();
+    for (end, found) in [(1.30, true), (1.385, false)] {
+        let findings = find_reference_marks(&draw(&e, &[radial(&e, 40.0, [1.0, end], 4.0, INK)], 2.0, 6), &e);
+        let place = e.at_polar((1.0 + end) / 2.0, 40.0_f64.to_radians());
+        assert_eq!(findings.iter().any(|f| (f.centroid - place).norm() < 5.0), found, "to {end}: {findings:?}");
+    }
+}
+
 /// Beside each mark a bar of its own length and colour, as iris hooks stand: no double mark, whose middle would be off
 /// by 4 degrees.
 #[test]
