@@ -62,8 +62,10 @@ impl Plane {
                 *sample = f32::NAN;
                 continue;
             }
-            let (x0, y0) = (x as usize, y as usize);
-            let (fx, fy) = (x - x0 as f32, y - y0 as f32);
+            // Through i32, which the processor casts to directly.
+            let (column, row) = (x as i32, y as i32);
+            let (fx, fy) = (x - column as f32, y - row as f32);
+            let (x0, y0) = (column as usize, row as usize);
             let at = y0 * self.width + x0;
             let across = usize::from(x0 + 1 < self.width);
             let down = if y0 + 1 < self.height { self.width } else { 0 };
@@ -156,21 +158,24 @@ impl Channels {
         let stride = width as usize * 3;
         let raw = picture.as_raw();
         let mut planes = [vec![0.0_f32; w * h], vec![0.0; w * h], vec![0.0; w * h]];
-        let mut sums = vec![0_u32; w * 3];
+        let mut sums = vec![0_u32; stride];
         for y in 0..h {
+            // Down first: whole rows are added many values at a time.
             sums.fill(0);
             for row in raw[y * block * stride..].chunks_exact(stride).take(block) {
-                for (cell, pixels) in sums.chunks_exact_mut(3).zip(row.chunks_exact(3 * block)) {
-                    for pixel in pixels.chunks_exact(3) {
-                        cell[0] += u32::from(pixel[0]);
-                        cell[1] += u32::from(pixel[1]);
-                        cell[2] += u32::from(pixel[2]);
-                    }
+                for (sum, value) in sums.iter_mut().zip(row) {
+                    *sum += u32::from(*value);
                 }
             }
-            for (x, cell) in sums.chunks_exact(3).enumerate() {
-                for (plane, sum) in planes.iter_mut().zip(cell) {
-                    plane[y * w + x] = *sum as f32 * scale;
+            for (x, cell) in sums.chunks_exact(3 * block).take(w).enumerate() {
+                let mut whole = [0_u32; 3];
+                for pixel in cell.chunks_exact(3) {
+                    for (to, from) in whole.iter_mut().zip(pixel) {
+                        *to += from;
+                    }
+                }
+                for (plane, sum) in planes.iter_mut().zip(whole) {
+                    plane[y * w + x] = sum as f32 * scale;
                 }
             }
         }

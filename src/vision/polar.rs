@@ -18,11 +18,13 @@ pub fn sample(picture: &Picture, point: &PixelPoint) -> Option<[f32; 3]> {
     let right = if x0 + 1 < width { 3 } else { 0 };
     let below = if y0 + 1 < height { stride } else { 0 };
     let raw = picture.as_raw().get(y0 as usize * stride + x0 as usize * 3..)?;
-    let pixel = |at: usize| raw.get(at..at + 3);
+    let pixel = |at: usize| raw.get(at..)?.first_chunk::<3>();
     let (a, b, c, d) = (pixel(0)?, pixel(right)?, pixel(below)?, pixel(below + right)?);
-    Some(std::array::from_fn(|k| {
+    let mut value = [0.0; 3];
+    for k in 0..3 {
         let top = f32::from(a[k]) + (f32::from(b[k]) - f32::from(a[k])) * fx;
         let bottom = f32::from(c[k]) + (f32::from(d[k]) - f32::from(c[k])) * fx;
-        (top + (bottom - top) * fy) / 65535.0
-    }))
+        value[k] = (top + (bottom - top) * fy) / 65535.0;
+    }
+    Some(value)
 }

@@ -73,9 +73,10 @@ impl Plane {
         for _ in 0..2 {
             let wide = out.clone();
             for (row, values) in out.data.chunks_mut(self.side).zip(wide.data.chunks(self.side)) {
-                for (x, value) in row.iter_mut().enumerate() {
-                    let near = &values[x.saturating_sub(reach)..(x + reach + 1).min(self.side)];
-                    *value = near.iter().copied().fold(f32::MIN, f32::max);
+                // By distance: a whole row at a time.
+                for apart in 1..=reach.min(self.side - 1) {
+                    row.iter_mut().zip(&values[apart..]).for_each(|(v, right)| *v = v.max(*right));
+                    row[apart..].iter_mut().zip(values).for_each(|(v, left)| *v = v.max(*left));
                 }
             }
             out = out.transposed();
@@ -124,11 +125,24 @@ fn box_mean(line: &[f32], out: &mut [f32], reach: usize, fraction: f32) {
     let scale = 1.0 / (2.0 * reach as f32 + 1.0 + 2.0 * fraction);
     let r = reach as isize;
     let mut sum: f32 = (-r..=r).map(get).sum();
-    for (i, value) in out.iter_mut().enumerate() {
-        let i = i as isize;
-        *value = (sum + fraction * (get(i - r - 1) + get(i + r + 1))) * scale;
-        sum += get(i + r + 1) - get(i - r);
+    // Where no end is near, three views of the line run side by side.
+    let whole = line.len().saturating_sub(2 * reach + 2);
+    let (begin, rest) = out.split_at_mut((reach + 1).min(line.len()));
+    let (inner, end) = rest.split_at_mut(whole);
+    let near_an_end = |first: usize, part: &mut [f32], mut sum: f32| {
+        for (i, value) in (first as isize..).zip(part) {
+            *value = (sum + fraction * (get(i - r - 1) + get(i + r + 1))) * scale;
+            sum += get(i + r + 1) - get(i - r);
+        }
+        sum
+    };
+    sum = near_an_end(0, begin, sum);
+    let after = line.get(2 * reach + 2..).unwrap_or_default();
+    for (((value, before), leaving), after) in inner.iter_mut().zip(line).zip(&line[1..]).zip(after) {
+        *value = (sum + fraction * (before + after)) * scale;
+        sum += after - leaving;
     }
+    near_an_end(reach + 1 + whole, end, sum);
 }
 
 /// Luma of the part of a picture that holds the inside of the limbus, finer pictures averaged in whole blocks.

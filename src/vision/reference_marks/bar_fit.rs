@@ -15,6 +15,8 @@ type Square = SMatrix<f64, COUNT, COUNT>;
 
 /// Steps of the search.
 const STEPS: usize = 60;
+/// Share of the cost that a step must gain for another to be made.
+const SETTLED: f64 = 1e-6;
 /// Largest root mean square misfit of what is still a bar, share of its height.
 const MISFIT: f64 = 0.15;
 
@@ -61,22 +63,21 @@ pub(super) fn fit(positions: &[f64], depths: &[f64], noise: f64, expected: &Expe
         (expected.slope_sd * expected.height).max(1e-9),
         0.5 * expected.height,
     ]);
+    let profile = Profile { positions, depths, middle };
+    let held = Held { prior, weight: Square::from_diagonal(&prior_sd.map(|s| 1.0 / (s * s))) };
     let mut p = prior;
     let mut sd = noise.max(1e-4);
+    let mut at = profile.about(&p);
     // The size of the remainder is known only after a fit.
     for _ in 0..2 {
-        p = search(positions, depths, middle, sd, p, &prior, &prior_sd)?;
-        let rest = remainder(positions, depths, middle, &p);
+        (p, at) = search(&profile, sd, p, at, &held)?;
         let free = (positions.len() - COUNT) as f64;
-        sd = noise.max((rest.iter().map(|r| r * r).sum::<f64>() / free).sqrt()).max(1e-4);
+        sd = noise.max((at.squares() / free).sqrt()).max(1e-4);
     }
     if p[3] <= 0.0 || p[1] <= p[0] || sd > MISFIT * p[3] {
         return None;
     }
-    let rest = remainder(positions, depths, middle, &p);
-    let normal = normal_matrix(positions, middle, &p) / (sd * sd * shared_noise(&rest));
-    let held = Square::from_diagonal(&prior_sd.map(|s| 1.0 / (s * s)));
-    let covariance = (normal + held).try_inverse()?;
+    let covariance = (at.normal / (sd * sd * shared_noise(&at.rest)) + held.weight).try_inverse()?;
     let variance = covariance[(0, 0)] + covariance[(1, 1)] - 2.0 * covariance[(0, 1)];
     Some(Bar { width: p[1] - p[0], width_sd: variance.max(0.0).sqrt() })
 }
@@ -90,40 +91,37 @@ pub(super) fn shared_noise(series: &[f64]) -> f64 {
     (1.0 + r) / (1.0 - r)
 }
 
-/// Levenberg-Marquardt from `start`.
-fn search(
-    positions: &[f64],
-    depths: &[f64],
-    middle: f64,
-    sd: f64,
-    start: Parameters,
-    prior: &Parameters,
-    prior_sd: &Parameters,
-) -> Option<Parameters> {
-    let held = Square::from_diagonal(&prior_sd.map(|s| 1.0 / (s * s)));
-    let cost = |p: &Parameters| -> f64 {
-        let data: f64 = remainder(positions, depths, middle, p).iter().map(|r| r * r).sum();
-        data / (sd * sd) + (p - prior).component_div(prior_sd).norm_squared()
-    };
-    let mut p = start;
-    let mut best = cost(&p);
+/// What is held of the parameters, and the inverse of its covariance.
+struct Held {
+    prior: Parameters,
+    weight: Square,
+}
+
+impl Held {
+    fn cost(&self, p: &Parameters) -> f64 {
+        let off = p - self.prior;
+        off.dot(&(self.weight * off))
+    }
+}
+
+/// Levenberg-Marquardt from `start`, about which the profile is `at`; where it comes to rest, and the profile about that.
+fn search(profile: &Profile, sd: f64, start: Parameters, at: About, held: &Held) -> Option<(Parameters, About)> {
+    let cost = |p: &Parameters, at: &About| at.squares() / (sd * sd) + held.cost(p);
+    let (mut p, mut at) = (start, at);
+    let mut best = cost(&p, &at);
     let mut damping = 1e-2;
     for _ in 0..STEPS {
-        let mut gradient = held * (prior - p);
-        for (x, r) in positions.iter().zip(remainder(positions, depths, middle, &p)) {
-            gradient += slopes(*x, middle, &p) * (r / (sd * sd));
-        }
-        let normal = normal_matrix(positions, middle, &p) / (sd * sd) + held;
-        let mut damped = normal;
+        let gradient = held.weight * (held.prior - p) + at.gradient / (sd * sd);
+        let mut damped = at.normal / (sd * sd) + held.weight;
         for k in 0..COUNT {
             damped[(k, k)] *= 1.0 + damping;
         }
-        let step = damped.cholesky()?.solve(&gradient);
-        let trial = p + step;
-        let value = cost(&trial);
+        let trial = p + damped.cholesky()?.solve(&gradient);
+        let there = profile.about(&trial);
+        let value = cost(&trial, &there);
         if value.is_finite() && value <= best {
-            let settled = best - value < 1e-9 * (1.0 + best);
-            (p, best) = (trial, value);
+            let settled = best - value < SETTLED * (1.0 + best);
+            (p, at, best) = (trial, there, value);
             damping = (damping * 0.3).max(1e-9);
             if settled {
                 break;
@@ -135,18 +133,48 @@ fn search(
             }
         }
     }
-    p.iter().all(|v| v.is_finite()).then_some(p)
+    p.iter().all(|v| v.is_finite()).then_some((p, at))
 }
 
-fn normal_matrix(positions: &[f64], middle: f64, p: &Parameters) -> Square {
-    positions.iter().fold(Square::zeros(), |sum, x| {
-        let row = slopes(*x, middle, p);
-        sum + row * row.transpose()
-    })
+/// Depths at positions, about the middle of the bar first expected.
+struct Profile<'a> {
+    positions: &'a [f64],
+    depths: &'a [f64],
+    middle: f64,
 }
 
-fn remainder(positions: &[f64], depths: &[f64], middle: f64, p: &Parameters) -> Vec<f64> {
-    positions.iter().zip(depths).map(|(x, depth)| depth - value(*x, middle, p)).collect()
+/// A profile about a bar, to first order.
+struct About {
+    /// Depth - bar, sample by sample.
+    rest: Vec<f64>,
+    /// Sum of slope times remainder.
+    gradient: Parameters,
+    /// Sum of slope times slope.
+    normal: Square,
+}
+
+impl About {
+    fn squares(&self) -> f64 {
+        self.rest.iter().map(|r| r * r).sum()
+    }
+}
+
+impl Profile<'_> {
+    fn about(&self, p: &Parameters) -> About {
+        let mut about = About {
+            rest: Vec::with_capacity(self.positions.len()),
+            gradient: Parameters::zeros(),
+            normal: Square::zeros(),
+        };
+        for (x, depth) in self.positions.iter().zip(self.depths) {
+            let (value, slopes) = bar(*x, self.middle, p);
+            let rest = depth - value;
+            about.rest.push(rest);
+            about.gradient += slopes * rest;
+            about.normal.ger(1.0, &slopes, &slopes, 1.0);
+        }
+        about
+    }
 }
 
 /// Standard normal distribution.
@@ -158,28 +186,24 @@ fn density(z: f64) -> f64 {
     (-z * z / 2.0).exp() / (2.0 * PI).sqrt()
 }
 
-/// Place along the bar, -1/2 to 1/2 between the edges first expected.
-fn value(x: f64, middle: f64, p: &Parameters) -> f64 {
-    let softness = p[2].exp();
-    let body = below((x - p[0]) / softness) - below((x - p[1]) / softness);
-    (p[3] + p[4] * (x - middle) / (p[1] - p[0]).abs().max(1e-6)) * body + p[5]
-}
-
-/// Derivatives of [`value`] by the parameters.
-fn slopes(x: f64, middle: f64, p: &Parameters) -> Parameters {
+/// The bar at a place, and its derivatives by the parameters.
+fn bar(x: f64, middle: f64, p: &Parameters) -> (f64, Parameters) {
     let softness = p[2].exp();
     let (a, b) = ((x - p[0]) / softness, (x - p[1]) / softness);
     let body = below(a) - below(b);
+    // -1/2 to 1/2 between the edges.
     let along = (x - middle) / (p[1] - p[0]).abs().max(1e-6);
     let height = p[3] + p[4] * along;
-    Parameters::from([
-        -height * density(a) / softness,
-        height * density(b) / softness,
-        height * (b * density(b) - a * density(a)),
+    let (at_first, at_second) = (density(a), density(b));
+    let slopes = Parameters::from([
+        -height * at_first / softness,
+        height * at_second / softness,
+        height * (b * at_second - a * at_first),
         body,
         along * body,
         1.0,
-    ])
+    ]);
+    (height * body + p[5], slopes)
 }
 
 #[cfg(test)]

@@ -53,7 +53,7 @@ impl Frame {
         ring: &Ring,
         channel: usize,
         window: [usize; 2],
-        mended: fn(&[f32], usize) -> Vec<f32>,
+        mended: impl Fn(&[f32], usize) -> Vec<f32>,
     ) -> Vec<Option<(f32, f32)>> {
         let (inner, outer) = self.flanks();
         let half = ((BRIDGED / ring.rho_step / 2.0).round() as usize).max(1);
@@ -86,14 +86,19 @@ fn mean(ring: &Ring, channel: usize, row: usize, from: f64, to: f64) -> f32 {
 
 /// Morphological closing along a line: valleys narrower than `2 half + 1` are filled, edges stay where they are.
 fn closed(line: &[f32], half: usize) -> Vec<f32> {
-    let extreme = |line: &[f32], choose: fn(f32, f32) -> f32| -> Vec<f32> {
-        (0..line.len())
-            .map(|i| line[i.saturating_sub(half)..(i + half + 1).min(line.len())].iter().copied().reduce(choose))
-            .map(|v| v.unwrap_or(f32::NAN))
-            .collect()
-    };
-    let filled = extreme(&extreme(line, f32::max), f32::min);
+    let widest = extreme(line, half, f32::max);
+    let filled = extreme(&widest, half, f32::min);
     line.iter().zip(filled).map(|(own, filled)| if own.is_finite() { filled } else { f32::NAN }).collect()
+}
+
+/// What `choose` leaves of the neighbours of each value up to `half` off; it leaves the number where the other is none.
+fn extreme(line: &[f32], half: usize, choose: impl Fn(f32, f32) -> f32) -> Vec<f32> {
+    (0..line.len())
+        .map(|i| {
+            let near = &line[i.saturating_sub(half)..(i + half + 1).min(line.len())];
+            near.iter().fold(f32::NAN, |best, value| choose(best, *value))
+        })
+        .collect()
 }
 
 /// A line as it is, but closed where a dark bar crosses it.

@@ -6,7 +6,7 @@
 
 use super::MarkFinding;
 use super::bar_fit::{self, Expected};
-use super::strip::{Frame, STEP_PX, Strip, Tone, median};
+use super::strip::{Frame, STEP_PX, Samples, Strip, Tone, median};
 use crate::geometry::{Ellipse, Vector};
 use crate::vision::Picture;
 
@@ -27,9 +27,9 @@ const AXIS_OVER: f64 = 0.9;
 const PASSES: usize = 3;
 /// Side of the blocks of a compressed still, px (JPEG).
 const BLOCK_PX: f64 = 8.0;
-/// Weights of red, green and blue. Red, which ink takes everywhere: on a dark iris blue ink is brighter than its ground in
-/// the other two.
-const RED: [f64; 3] = [1.0, 0.0, 0.0];
+/// The channel that marks are measured in. Red, which ink takes everywhere: on a dark iris blue ink is brighter than its
+/// ground in the other two.
+const RED: usize = 0;
 
 /// A value with its standard deviation.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -63,14 +63,15 @@ pub fn measure_size(picture: &Picture, limbus: &Ellipse, mark: &MarkFinding) -> 
     let mut along_sd_deg = None;
     if mark.direction.is_some() {
         for _ in 0..PASSES {
-            let strip = Strip::sample(picture, &frame, RED, Tone::Linear);
+            let strip = Samples::take(picture, &frame, RED).strip(Tone::Linear);
             let Some(axis) = straightened(&strip, &frame) else { break };
             frame.middle += frame.across() * axis.offset_px;
             frame.along = (frame.along + frame.across() * axis.slope).normalize();
             along_sd_deg = Some(axis.slope_sd.atan().to_degrees());
         }
     }
-    let strips = [Tone::Linear, Tone::AsStored].map(|tone| Strip::sample(picture, &frame, RED, tone));
+    let red = Samples::take(picture, &frame, RED);
+    let strips = [Tone::Linear, Tone::AsStored].map(|tone| red.strip(tone));
     let both = |of: &dyn Fn(&Strip) -> Option<bar_fit::Bar>| -> Option<Measured> {
         let (linear, stored) = (of(&strips[0])?, of(&strips[1])?);
         // The recorder's tone curve is not known: what it could do to the place of an edge belongs in the sd.
@@ -189,9 +190,7 @@ fn straightened(strip: &Strip, frame: &Frame) -> Option<Axis> {
 /// of two sides half of it: three times that of half the difference in all.
 fn contrast(picture: &Picture, frame: &Frame, mark: &MarkFinding) -> Option<Measured> {
     let strongest = (0..3).max_by(|a, b| mark.absorbance[*a].total_cmp(&mark.absorbance[*b]))?;
-    let mut weights = [0.0; 3];
-    weights[strongest] = 1.0;
-    let strip = Strip::sample(picture, frame, weights, Tone::AsStored);
+    let strip = Samples::take(picture, frame, strongest).strip(Tone::AsStored);
     let over = if mark.direction.is_some() { WIDTH_OVER } else { CORE } * frame.size[0] / 2.0;
     let (offsets, depths) = strip.across(|place| place.abs() <= over);
     let within = |reach: f64| -> Option<f64> {

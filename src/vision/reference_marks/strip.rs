@@ -44,6 +44,16 @@ impl Frame {
     }
 }
 
+/// One channel of the picture in lines across a mark, as stored.
+pub(super) struct Samples {
+    frame: Frame,
+    /// Places of the lines along the mark and of the samples across it, px.
+    places: Vec<f64>,
+    wide: Vec<f64>,
+    /// Values from 0 to 1, line by line; not a number outside of the picture.
+    values: Vec<f64>,
+}
+
 /// Depth, 1 - light / ground, in lines across the mark.
 pub(super) struct Strip {
     /// Places of the lines along the mark, px from its middle.
@@ -58,29 +68,43 @@ pub(super) struct Strip {
     pub uneven: Vec<Option<f64>>,
 }
 
-impl Strip {
-    /// Sample a mark.
-    ///
-    /// - `weights`: of red, green and blue
-    pub fn sample(picture: &Picture, frame: &Frame, weights: [f64; 3], tone: Tone) -> Self {
-        let [length, width] = frame.size;
+impl Samples {
+    /// Sample a channel (0 to 2: red, green, blue) about a mark.
+    pub fn take(picture: &Picture, frame: &Frame, channel: usize) -> Self {
+        let length = frame.size[0];
         let reach = length / 2.0 + BEYOND.0.max(BEYOND.1 * length);
-        let [inner, outer] = frame.flanks();
         let grid = |reach: f64| -> Vec<f64> {
             let count = (reach / STEP_PX).ceil() as i32;
             (-count..=count).map(|k| f64::from(k) * STEP_PX).collect()
         };
-        let (places, wide) = (grid(reach), grid(outer));
+        let (places, wide) = (grid(reach), grid(frame.flanks()[1]));
+        let mut values = Vec::with_capacity(places.len() * wide.len());
+        for place in &places {
+            let line = frame.middle + frame.along * *place;
+            values.extend(wide.iter().map(|n| {
+                let value = polar::sample(picture, &(line + frame.across() * *n));
+                value.map_or(f64::NAN, |value| f64::from(value[channel]))
+            }));
+        }
+        Self { frame: *frame, places, wide, values }
+    }
+
+    /// The depths.
+    pub fn strip(&self, tone: Tone) -> Strip {
+        let [inner, outer] = self.frame.flanks();
+        let wide = &self.wide;
         let offsets: Vec<f64> = wide.iter().copied().filter(|n| n.abs() <= inner).collect();
-        let mut strip = Self { depth: Vec::new(), noise: 0.0, uneven: Vec::new(), places, offsets };
+        let mut strip =
+            Strip { depth: Vec::new(), noise: 0.0, uneven: Vec::new(), places: self.places.clone(), offsets };
         let mut squares = Vec::new();
-        for place in strip.places.clone() {
-            let light: Vec<f64> = wide
+        for values in self.values.chunks_exact(wide.len()) {
+            let light: Vec<f64> = values
                 .iter()
-                .map(|n| {
-                    let point = frame.middle + frame.along * place + frame.across() * *n;
-                    light_at(picture, &point, weights, tone).filter(|v| *v > UNLIT).unwrap_or(f64::NAN)
+                .map(|v| match tone {
+                    Tone::Linear => linear(*v),
+                    Tone::AsStored => *v,
                 })
+                .map(|v| if v > UNLIT { v } else { f64::NAN })
                 .collect();
             let side = |sign: f64| {
                 let values = wide.iter().zip(&light).filter(|(n, _)| **n * sign >= inner).map(|(_, v)| *v);
@@ -97,21 +121,21 @@ impl Strip {
             let apart = (1.5 / STEP_PX) as usize;
             if let Some((left, right)) = sides {
                 let level = (left + right) / 2.0;
-                let outside: Vec<usize> = (0..wide.len().saturating_sub(2 * apart))
-                    .filter(|k| wide[*k] >= inner || wide[k + 2 * apart] <= -inner)
-                    .collect();
-                squares.extend(outside.iter().filter_map(|k| {
-                    let second = (light[*k] - 2.0 * light[k + apart] + light[k + 2 * apart]) / level;
+                let outside = (0..wide.len().saturating_sub(2 * apart))
+                    .filter(|k| wide[*k] >= inner || wide[k + 2 * apart] <= -inner);
+                squares.extend(outside.filter_map(|k| {
+                    let second = (light[k] - 2.0 * light[k + apart] + light[k + 2 * apart]) / level;
                     second.is_finite().then_some(second * second / 6.0)
                 }));
             }
         }
         // The mean square by its median (that of a chi-square of one degree of freedom is 0.455): edges are no noise.
         strip.noise = median(squares).map_or(0.0, |m| (m / 0.455).sqrt());
-        debug_assert!(width > 0.0);
         strip
     }
+}
 
+impl Strip {
     /// Depth of a line and an offset, by their numbers.
     pub fn at(&self, line: usize, k: usize) -> f64 {
         self.depth[line * self.offsets.len() + k]
@@ -147,21 +171,15 @@ fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
 
 pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
     values.retain(|v| v.is_finite());
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
-}
-
-fn light_at(picture: &Picture, point: &PixelPoint, weights: [f64; 3], tone: Tone) -> Option<f64> {
-    let value = polar::sample(picture, point)?;
-    let light = |v: f32| match tone {
-        Tone::Linear => linear(f64::from(v)),
-        Tone::AsStored => f64::from(v),
-    };
-    Some(value.into_iter().zip(weights).filter(|(_, w)| *w != 0.0).map(|(v, w)| light(v) * w).sum())
+    let middle = values.len() / 2;
+    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// The power of 2.2 of a value from 0 to 1, from a table: within 1e-7.
 fn linear(value: f64) -> f64 {
+    if value.is_nan() {
+        return value;
+    }
     const STEPS: usize = 4096;
     static TABLE: LazyLock<Vec<f64>> =
         LazyLock::new(|| (0..=STEPS + 1).map(|k| (k as f64 / STEPS as f64).powf(2.2)).collect());
