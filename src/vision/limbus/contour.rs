@@ -121,7 +121,7 @@ pub fn trace(plane: &Plane, ellipse: &Ellipse, settings: &ContourSettings) -> Pa
     let far = ((settings.gap + settings.window) / settings.step).round() as usize;
     let samples = places + 2 * far;
     let start = first - far as f64 * settings.step;
-    let mut steps: Vec<Vec<Option<f32>>> = Vec::with_capacity(settings.rays);
+    let mut steps = Rays { places, values: Vec::with_capacity(settings.rays * places) };
     let mut values = vec![0.0_f32; samples];
     let mut cumulative = vec![0.0_f32; samples + 1];
     for k in 0..settings.rays {
@@ -130,23 +130,42 @@ pub fn trace(plane: &Plane, ellipse: &Ellipse, settings: &ContourSettings) -> Pa
         for (i, value) in values.iter().enumerate() {
             cumulative[i + 1] = cumulative[i] + value;
         }
-        let mean = |from: usize, to: usize| (cumulative[to] - cumulative[from]) / (to - from) as f32;
-        steps.push(
-            (0..places)
-                .map(|i| {
-                    let at = i + far;
-                    let step = mean(at + near, at + far) - mean(at - far, at - near);
-                    (!step.is_nan()).then_some(step)
-                })
-                .collect(),
-        );
+        let share = (far - near) as f32;
+        // Sums up to the four ends of both windows.
+        let ends = [far + near, 2 * far, 0, far - near].map(|end| &cumulative[end..end + places]);
+        steps.values.extend((0..places).map(|i| {
+            let [from, to, inner_from, inner_to] = ends.map(|sums| sums[i]);
+            (to - from) / share - (inner_to - inner_from) / share
+        }));
     }
-    let limited = |row: &Vec<Option<f32>>| row.iter().map(|s| s.map(|s| settings.limit.apply(s))).collect();
-    let responses: Vec<Vec<Option<f32>>> = steps.iter().map(limited).collect();
+    // A ray outside of the picture counts a little against, wherever the path goes.
+    let limited = |step: &f32| if step.is_nan() { OUTSIDE } else { settings.limit.apply(*step) };
+    let responses = Rays { places, values: steps.values.iter().map(limited).collect() };
     let chosen = closed_path(&responses, settings.stiffness);
     Path {
         rho: chosen.iter().map(|i| first + *i as f64 * settings.step).collect(),
-        step: chosen.iter().zip(&steps).map(|(i, row)| row[*i]).collect(),
+        step: chosen.iter().enumerate().map(|(k, i)| Some(steps.of(k)[*i]).filter(|s| !s.is_nan())).collect(),
+    }
+}
+
+/// What a ray counts, wherever on it, that leaves the picture.
+const OUTSIDE: f32 = -0.02;
+
+/// A value at every place of every ray.
+struct Rays {
+    /// Places on a ray.
+    places: usize,
+    /// Ray by ray.
+    values: Vec<f32>,
+}
+
+impl Rays {
+    fn count(&self) -> usize {
+        self.values.len() / self.places
+    }
+
+    fn of(&self, ray: usize) -> &[f32] {
+        &self.values[ray * self.places..][..self.places]
     }
 }
 
@@ -154,9 +173,8 @@ pub fn trace(plane: &Plane, ellipse: &Ellipse, settings: &ContourSettings) -> Pa
 ///
 /// The start is fixed by a first open pass: its path's place half-way round is where the second, closed pass begins
 /// and ends.
-fn closed_path(responses: &[Vec<Option<f32>>], stiffness: f32) -> Vec<usize> {
-    let rays = responses.len();
-    let turn = rays / 2;
+fn closed_path(responses: &Rays, stiffness: f32) -> Vec<usize> {
+    let turn = responses.count() / 2;
     let open = open_path(responses, 0, stiffness, None);
     let mut path = open_path(responses, turn, stiffness, Some(open[turn]));
     path.rotate_right(turn);
@@ -164,43 +182,43 @@ fn closed_path(responses: &[Vec<Option<f32>>], stiffness: f32) -> Vec<usize> {
 }
 
 /// Best path over the rays from `from` once around; with `anchor`, it begins at that index and ends beside it.
-fn open_path(responses: &[Vec<Option<f32>>], from: usize, stiffness: f32, anchor: Option<usize>) -> Vec<usize> {
+fn open_path(responses: &Rays, from: usize, stiffness: f32, anchor: Option<usize>) -> Vec<usize> {
+    /// Places that a path may move from ray to ray.
     const REACH: usize = 3;
-    let rays = responses.len();
-    let places = responses[0].len();
+    const MOVES: usize = 2 * REACH + 1;
+    let (rays, places) = (responses.count(), responses.places);
     let slope = |from: usize, to: usize| {
         let d = from.abs_diff(to) as f32;
         stiffness * d * d
     };
-    let slopes: [f32; REACH + 1] = std::array::from_fn(|d| slope(0, d));
-    // A ray outside of the picture counts a little against, wherever the path goes.
-    let value = |response: &Option<f32>| response.unwrap_or(-0.02);
-    let mut best: Vec<f32> = responses[from % rays].iter().map(value).collect();
+    // With room for the moves at both ends, so that all places are alike.
+    let mut best = vec![f32::NEG_INFINITY; places + 2 * REACH];
+    best[REACH..][..places].copy_from_slice(responses.of(from % rays));
     if let Some(a) = anchor {
-        let start = best[a];
+        let start = best[REACH + a];
         best.fill(f32::NEG_INFINITY);
-        best[a] = start;
+        best[REACH + a] = start;
     }
-    let mut back: Vec<Vec<usize>> = Vec::with_capacity(rays);
-    for k in 1..rays {
-        let row = &responses[(from + k) % rays];
-        let mut next = vec![f32::NEG_INFINITY; places];
-        let mut from_index = vec![0; places];
-        for i in 0..places {
-            let first = i.saturating_sub(REACH);
-            let (mut top, mut top_at) = (f32::NEG_INFINITY, 0);
-            for (j, before) in (first..).zip(&best[first..(i + REACH + 1).min(places)]) {
-                let total = before - slopes[i.abs_diff(j)];
-                if total > top {
-                    (top, top_at) = (total, j);
-                }
+    // The move to each place of each ray but the first, from 0 (`REACH` places up) to `MOVES - 1`.
+    let mut moves = vec![REACH as u32; (rays - 1) * places];
+    let mut top = vec![0.0; places];
+    for (k, taken) in moves.chunks_exact_mut(places).enumerate() {
+        top.fill(f32::NEG_INFINITY);
+        for step in 0..MOVES {
+            let cost = slope(REACH, step);
+            for ((top, taken), before) in top.iter_mut().zip(&mut *taken).zip(&best[step..]) {
+                let total = before - cost;
+                let better = total > *top;
+                *top = if better { total } else { *top };
+                *taken = if better { step as u32 } else { *taken };
             }
-            next[i] = top + value(&row[i]);
-            from_index[i] = top_at;
         }
-        best = next;
-        back.push(from_index);
+        let row = responses.of((from + k + 1) % rays);
+        for ((best, top), own) in best[REACH..].iter_mut().zip(&top).zip(row) {
+            *best = top + own;
+        }
     }
+    let best = &mut best[REACH..][..places];
     if let Some(a) = anchor {
         for (i, b) in best.iter_mut().enumerate() {
             *b -= slope(i, a);
@@ -208,8 +226,8 @@ fn open_path(responses: &[Vec<Option<f32>>], from: usize, stiffness: f32, anchor
     }
     let mut at = (0..places).max_by(|i, j| best[*i].total_cmp(&best[*j])).unwrap_or(0);
     let mut path = vec![at];
-    for from_index in back.iter().rev() {
-        at = from_index[at];
+    for taken in moves.chunks_exact(places).rev() {
+        at = at + taken[at] as usize - REACH;
         path.push(at);
     }
     path.reverse();
@@ -230,6 +248,7 @@ pub fn settle(path: &Path, ellipse: &Ellipse, tolerance: f64) -> Option<(Ellipse
             Vector5::new(u.x, u.y, u.x * u.x, 2.0 * u.x * u.y, u.y * u.y)
         })
         .collect();
+    let squares: Vec<Matrix5<f64>> = rows.iter().map(|row| row * row.transpose()).collect();
     let strength: Vec<f64> =
         path.step.iter().map(|s| s.map_or(0.0, |s| f64::from(s.clamp(0.0, 0.15)) / 0.15)).collect();
     let mut trust: Vec<f64> = vec![1.0; count];
@@ -239,7 +258,7 @@ pub fn settle(path: &Path, ellipse: &Ellipse, tolerance: f64) -> Option<(Ellipse
         let mut right = Vector5::zeros();
         for k in 0..count {
             let w = trust[k] * strength[k];
-            normal += rows[k] * rows[k].transpose() * w;
+            normal += squares[k] * w;
             right += rows[k] * ((path.rho[k] - 1.0) * w);
         }
         solution = normal.cholesky()?.solve(&right);

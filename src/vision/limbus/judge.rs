@@ -39,47 +39,52 @@ const ABOUT_EDGE: std::ops::Range<usize> = 10..40;
 #[derive(Clone, Copy, Debug)]
 pub struct Traits([f32; TRAITS]);
 
-/// A plane sampled along the rays of an ellipse; NaN outside of the picture.
+/// A plane sampled along the rays of an ellipse: a row a place, a column a ray; NaN outside of the picture.
 struct Fan {
-    rows: Vec<[f32; PLACES]>,
+    places: Vec<[f32; RAYS]>,
 }
 
 impl Fan {
     fn new(plane: &Plane, center: PixelPoint, edges: &[Vector]) -> Self {
-        let rows = edges
-            .iter()
-            .map(|edge| {
-                let mut row = [0.0; PLACES];
-                plane.along(center + edge * FIRST, edge * STEP, &mut row);
-                row
-            })
-            .collect();
-        Self { rows }
+        let mut places = vec![[0.0; RAYS]; PLACES];
+        let mut along = [0.0; PLACES];
+        for (k, edge) in edges.iter().enumerate() {
+            plane.along(center + edge * FIRST, edge * STEP, &mut along);
+            for (place, value) in places.iter_mut().zip(along) {
+                place[k] = value;
+            }
+        }
+        Self { places }
+    }
+
+    /// Mean on every ray over some places.
+    fn mean(&self, stretch: std::ops::Range<usize>) -> [f32; RAYS] {
+        let count = stretch.len() as f32;
+        let mut sums = [0.0; RAYS];
+        for place in &self.places[stretch] {
+            for (sum, value) in sums.iter_mut().zip(place) {
+                *sum += value;
+            }
+        }
+        sums.map(|sum| sum / count)
+    }
+
+    /// Difference on every ray of the means over two stretches, `far` less `near`.
+    fn difference(&self, near: std::ops::Range<usize>, far: std::ops::Range<usize>) -> [f32; RAYS] {
+        let (near, mut far) = (self.mean(near), self.mean(far));
+        far.iter_mut().zip(near).for_each(|(far, near)| *far -= near);
+        far
     }
 
     /// Mean over rays of the clipped difference of means, `far` less `near`, each from..to in radii; and the share of rays
     /// on which it is positive.
     fn step(&self, near: (f64, f64), far: (f64, f64)) -> (f32, f32) {
-        let (near, far) = (stretch(near), stretch(far));
-        let (mut sum, mut count, mut positive) = (0.0, 0.0, 0.0);
-        for row in &self.rows {
-            let d = mean(&row[far.clone()]) - mean(&row[near.clone()]);
-            if !d.is_nan() {
-                sum += d.clamp(-STEP_LIMIT, STEP_LIMIT);
-                count += 1.0;
-                if d > STEP_SEEN {
-                    positive += 1.0;
-                }
-            }
-        }
-        if count > 0.0 { (sum / count, positive / count) } else { (0.0, 0.0) }
+        mean_over_rays(self.difference(stretch(near), stretch(far)), |d| if d > STEP_SEEN { 1.0 } else { 0.0 })
     }
 
     /// Median over the rays of the mean from..to in radii.
     fn level(&self, range: (f64, f64)) -> f32 {
-        let range = stretch(range);
-        let means = self.rows.iter().map(|row| mean(&row[range.clone()]));
-        let mut values: Vec<f32> = means.filter(|v| !v.is_nan()).collect();
+        let mut values: Vec<f32> = self.mean(stretch(range)).into_iter().filter(|v| !v.is_nan()).collect();
         if values.is_empty() {
             return 0.0;
         }
@@ -90,48 +95,44 @@ impl Fan {
     /// Mean level over the rays at each place, less their mean about the edge. Where no ray is inside the picture, the
     /// level of the place before.
     fn levels(&self) -> [f32; PLACES] {
-        let (mut sum, mut count) = ([0.0_f32; PLACES], [0.0_f32; PLACES]);
-        for row in &self.rows {
-            for (i, v) in row.iter().enumerate().filter(|(_, v)| !v.is_nan()) {
-                sum[i] += v;
-                count[i] += 1.0;
-            }
-        }
         let mut before = 0.0;
-        for (s, n) in sum.iter_mut().zip(&count) {
-            before = if *n > 0.0 { *s / n } else { before };
-            *s = before;
+        let mut levels = [0.0; PLACES];
+        for (level, place) in levels.iter_mut().zip(&self.places) {
+            let (mut sum, mut count) = (0.0, 0.0);
+            for value in place.iter().filter(|v| !v.is_nan()) {
+                sum += value;
+                count += 1.0;
+            }
+            before = if count > 0.0 { sum / count } else { before };
+            *level = before;
         }
-        let about_edge = sum[ABOUT_EDGE].iter().sum::<f32>() / ABOUT_EDGE.len() as f32;
-        sum.map(|s| s - about_edge)
+        let about_edge = levels[ABOUT_EDGE].iter().sum::<f32>() / ABOUT_EDGE.len() as f32;
+        levels.map(|s| s - about_edge)
     }
 
     /// Mean clipped step over the rays across place `at`, and the share of rays that step up less that of those that step
     /// down.
     fn edge(&self, at: usize) -> (f32, f32) {
-        let (mut sum, mut agreeing, mut count) = (0.0, 0.0, 0.0);
-        for row in &self.rows {
-            let outside: f32 = row[at + 1..=at + HALF].iter().sum();
-            let inside: f32 = row[at - HALF..at].iter().sum();
-            let d = (outside - inside) / HALF as f32;
-            if !d.is_nan() {
-                sum += d.clamp(-STEP_LIMIT, STEP_LIMIT);
-                count += 1.0;
-                agreeing += if d.abs() > STEP_SEEN { d.signum() } else { 0.0 };
-            }
-        }
-        if count > 0.0 { (sum / count, agreeing / count) } else { (0.0, 0.0) }
+        let across = self.difference(at - HALF..at, at + 1..at + HALF + 1);
+        mean_over_rays(across, |d| if d.abs() > STEP_SEEN { d.signum() } else { 0.0 })
     }
+}
+
+/// Means over the rays inside the picture of the clipped steps, and of what each of them counts.
+fn mean_over_rays(steps: [f32; RAYS], counts: impl Fn(f32) -> f32) -> (f32, f32) {
+    let (mut sum, mut counted, mut count) = (0.0, 0.0, 0.0);
+    for d in steps.into_iter().filter(|d| !d.is_nan()) {
+        sum += d.clamp(-STEP_LIMIT, STEP_LIMIT);
+        counted += counts(d);
+        count += 1.0;
+    }
+    if count > 0.0 { (sum / count, counted / count) } else { (0.0, 0.0) }
 }
 
 /// Places from..to in radii.
 fn stretch((from, to): (f64, f64)) -> std::ops::Range<usize> {
     let index = |rho: f64| (((rho - FIRST) / STEP).round().max(0.0) as usize).min(PLACES - 1);
     index(from)..index(to) + 1
-}
-
-fn mean(values: &[f32]) -> f32 {
-    values.iter().sum::<f32>() / values.len() as f32
 }
 
 impl Traits {

@@ -71,7 +71,7 @@ impl Ring {
                 let at = row * columns + column;
                 ring.lit[at] = true;
                 for (log, v) in ring.log.iter_mut().zip(value) {
-                    log[at] = logs[((v * 4096.0 + 0.5) as usize).min(4096)];
+                    log[at] = logs[((v * 4096.0 + 0.5) as i32 as usize).min(4096)];
                 }
             }
         }
