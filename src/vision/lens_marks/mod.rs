@@ -2,25 +2,28 @@
 //!
 //! The inside of the limbus is resampled so that the limbus is a circle (`patch`). Rows of spots (`rows`) and short lines
 //! (`lines`) that point towards the middle are the starts; shapes of marks (`marks`) are fitted there by least
-//! squares together with their ground (`group_fit`). Two opposite groups that are alike and lie in each other's
-//! direction make a lens (`pairing`); where only one stands out, its twin is looked for (`twin`), and where that is
-//! hidden it may do by itself (`lone`). All of it looks for dark marks; bright ones are found in the inverted patch.
+//! squares together with their ground (`group_fit`). Any two opposite groups may be a lens's marks, and any one by itself
+//! where its twin is hidden (`twin`): these are the readings (`readings`). What speaks for and against each (`terms`) is
+//! weighed (`weights`), and one is chosen among all and that there are none. All of it looks for dark marks; bright
+//! ones are found in the inverted patch.
 
 mod group_fit;
+mod groups;
 mod lines;
-mod lone;
 mod marks;
-mod pairing;
 mod patch;
+mod readings;
 mod rows;
+mod terms;
 mod twin;
+mod weights;
 
 use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector, axis_difference};
 use crate::vision::Picture;
 use group_fit::Group;
-use lone::Lone;
-use pairing::Pairing;
+use groups::Tries;
 use patch::{Patch, Source};
+use readings::{Reading, at_a_glance, thorough};
 
 /// One dot or dash of the lens.
 #[derive(Clone, Debug)]
@@ -43,7 +46,7 @@ pub struct LensFinding {
     pub ends: [(PixelPoint, Matrix); 2],
     /// 2, or 1 where one group is hidden.
     pub groups_seen: u8,
-    /// How much it is like lens marks, 0 to 1. Not a probability.
+    /// Probability of the reading among all others and that there are no marks, as in the stills the weights were fitted to.
     pub score: f64,
 }
 
@@ -51,11 +54,11 @@ pub struct LensFinding {
 #[derive(Clone, Debug, thiserror::Error)]
 pub enum LensRefusal {
     /// No group of marks found.
-    #[error("no lens marks found: the best candidate scores {score:.2}, need {need:.2}")]
+    #[error("no lens marks found: the best candidates are marks with a probability of {got:.2}, need {need:.2}")]
     Missing {
-        /// Score of the best candidate.
-        score: f64,
-        /// Least score accepted.
+        /// Probability of the best reading.
+        got: f64,
+        /// Least probability accepted.
         need: f64,
     },
     /// Two readings fit nearly alike.
@@ -66,30 +69,19 @@ pub enum LensRefusal {
     },
 }
 
-/// Cost of a pairing (see [`Pairing::cost`]) at which the score is one half. Origin: frames of eight eyes and variants of
-/// them without marks, and drawn stills. The least cost of a wrong reading was 20; right ones cost 1 to 16, more where
-/// an instrument touches the marks.
-const HALF_SCORE_COST: f64 = 19.5;
-/// The same of a group by itself (see [`Lone::cost`]): right ones cost 2.5 to 9, the least cost of a wrong one was 9.6.
-const LONE_HALF_SCORE_COST: f64 = 8.6;
-/// Another group by itself that costs less than this more makes the picture ambiguous.
-const LONE_MARGIN: f64 = 4.0;
-/// Readings of single groups nearer than this are one, degrees: their directions are less certain.
-const LONE_DISTINCT_DEG: f64 = 4.0;
-/// Dark marks that score this much leave no need to look for bright ones.
-const CLEAR_SCORE: f64 = 0.8;
+/// Least probability of a reading, among all others and that none is right, that is accepted: see `weights` for what comes
+/// through.
+const LEAST_PROBABILITY: f64 = 0.75;
+/// A pair at the most promising places that is this probable among those needs no further search.
+const PROBABLE_AT_A_GLANCE: f64 = 0.95;
 /// How far the direction of a group departs from that of the line through both, standard deviation in degrees.
 const LONE_TURN_SD_DEG: f64 = 1.0;
 /// Pixels to a limbus radius in the patch.
 const SCALE: f64 = 120.0;
 /// Finer pictures are averaged in blocks to at most this many pixels to a limbus radius.
 const MOST_RADIUS: f64 = 210.0;
-/// Least score accepted.
-const LEAST_SCORE: f64 = 0.5;
-/// A second reading that costs less than this more than the first makes the picture ambiguous.
-const LEAST_MARGIN: f64 = 8.0;
-/// Readings nearer than this are one, degrees.
-const DISTINCT_DEG: f64 = 2.0;
+/// Readings nearer than this say the same, degrees.
+const SAME_AXIS_DEG: f64 = 2.0;
 /// What the shape of a mark may shift its fitted place by, in limbus radii.
 const PLACE_FLOOR: f64 = 0.0003;
 
@@ -100,82 +92,98 @@ const PLACE_FLOOR: f64 = 0.0003;
 /// # Errors
 /// [`LensRefusal`] where no reading can be answered for.
 pub fn find_lens_marks(picture: &Picture, limbus: &Ellipse) -> Result<LensFinding, LensRefusal> {
-    let source = Source::new(picture, limbus, MOST_RADIUS);
-    let mut patch = Patch::new(&source, SCALE);
-    let (mut pairings, groups) = pairing::pairings(&patch);
-    let mut lones = Vec::new();
-    if pairings.first().is_none_or(|p| score(p) < CLEAR_SCORE) {
-        lones = lone::lones(&patch, &groups);
-        patch = patch.inverted();
-        let (bright, groups) = pairing::pairings(&patch);
-        pairings.extend(bright);
-        pairings.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-        lones.extend(lone::lones(&patch, &groups));
-        lones.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    let patch = Patch::new(&Source::new(picture, limbus, MOST_RADIUS), SCALE);
+    let tries = Tries::new(&patch);
+    let (groups, readings) = at_a_glance(&patch, &tries);
+    if let Some(chosen) = chosen(&readings).filter(|c| c.probability >= PROBABLE_AT_A_GLANCE) {
+        return Ok(finding(&patch, chosen.best, chosen.probability));
     }
-    let best = pairings.first().filter(|p| score(p) >= LEAST_SCORE);
-    let Some(best) = best else {
-        return alone(&patch, &lones)
-            .ok_or_else(|| LensRefusal::Missing { score: pairings.first().map_or(0.0, score), need: LEAST_SCORE });
+    let (readings, patch) = all(patch, &tries, groups);
+    let Some(Chosen { best, probability, rival }) = chosen(&readings) else {
+        return Err(LensRefusal::Missing { got: 0.0, need: LEAST_PROBABILITY });
     };
-    let rival = pairings.iter().find(|p| {
-        axis_difference(p.axis_deg(), best.axis_deg()).abs() > DISTINCT_DEG
-            && score(p) >= LEAST_SCORE
-            && p.cost < best.cost + LEAST_MARGIN
-    });
     match rival {
-        Some(rival) => Err(LensRefusal::Ambiguous {
-            readings: [Box::new(finding(&patch, best)), Box::new(finding(&patch, rival))],
+        _ if probability >= LEAST_PROBABILITY => Ok(finding(&patch, best, probability)),
+        Some((rival, rivalling)) if probability + rivalling >= LEAST_PROBABILITY => Err(LensRefusal::Ambiguous {
+            readings: [Box::new(finding(&patch, best, probability)), Box::new(finding(&patch, rival, rivalling))],
         }),
-        None => Ok(finding(&patch, best)),
+        _ => Err(LensRefusal::Missing { got: probability, need: LEAST_PROBABILITY }),
     }
 }
 
-/// What a single group says, if it is clearly one and no other is near as good.
-fn alone(patch: &Patch, lones: &[Lone]) -> Option<LensFinding> {
-    let best = lones.first()?;
-    let own = score_of(best.cost, LONE_HALF_SCORE_COST);
-    let angle = |l: &Lone| l.group.shape.angle.to_degrees();
-    let rival = lones
-        .iter()
-        .any(|l| axis_difference(angle(l), angle(best)).abs() > LONE_DISTINCT_DEG && l.cost < best.cost + LONE_MARGIN);
-    // Each candidate is checked only here: most are never needed.
-    if own < LEAST_SCORE || rival || pairing::is_misread(patch, &best.group) {
-        return None;
+/// What speaks for and against each reading of the marks, with what it would say: for fitting the weights.
+pub fn all_readings(picture: &Picture, limbus: &Ellipse) -> Vec<(LensFinding, Vec<f64>)> {
+    let patch = Patch::new(&Source::new(picture, limbus, MOST_RADIUS), SCALE);
+    let tries = Tries::new(&patch);
+    let (groups, _) = at_a_glance(&patch, &tries);
+    let (readings, patch) = all(patch, &tries, groups);
+    readings.iter().map(|r| (finding(&patch, r, 0.0), r.terms.to_vec())).collect()
+}
+
+/// All readings, dark and bright, and the patch again, in which their places are alike.
+fn all(patch: Patch, tries: &Tries, groups: Vec<Group>) -> (Vec<Reading>, Patch) {
+    let mut readings = thorough(&patch, tries, groups);
+    let patch = patch.inverted();
+    let tries = Tries::new(&patch);
+    let (groups, _) = at_a_glance(&patch, &tries);
+    readings.extend(thorough(&patch, &tries, groups));
+    (readings, patch)
+}
+
+/// The best of the readings.
+struct Chosen<'a> {
+    best: &'a Reading,
+    /// Probability of its axis, among all readings and that none is right.
+    probability: f64,
+    /// The best of another axis, and the probability of that axis.
+    rival: Option<(&'a Reading, f64)>,
+}
+
+fn chosen(readings: &[Reading]) -> Option<Chosen<'_>> {
+    let best = readings.iter().max_by(|a, b| a.evidence.total_cmp(&b.evidence))?;
+    let agree = |a: &Reading, b: &Reading| axis_difference(a.axis_deg, b.axis_deg).abs() <= SAME_AXIS_DEG;
+    // Odds against the best one, so that nothing overflows.
+    let odds = |reading: &Reading| (reading.evidence - best.evidence).exp();
+    let all: f64 = readings.iter().map(odds).sum::<f64>() + (-best.evidence).exp();
+    let probability = |of: &Reading| readings.iter().filter(|r| agree(r, of)).map(odds).sum::<f64>() / all;
+    let rival = readings.iter().filter(|r| !agree(r, best)).max_by(|a, b| a.evidence.total_cmp(&b.evidence));
+    Some(Chosen { best, probability: probability(best), rival: rival.map(|r| (r, probability(r))) })
+}
+
+/// What a reading says in the picture.
+fn finding(patch: &Patch, reading: &Reading, score: f64) -> LensFinding {
+    match reading.groups[..] {
+        [a, b, ..] => of_two(patch, [&a, &b], score),
+        _ => of_one(patch, &reading.groups[0], score),
     }
-    let shape = best.group.shape;
-    let half = shape.half_length(best.group.kind);
+}
+
+/// What a single group says: it has its own direction.
+fn of_one(patch: &Patch, group: &Group, score: f64) -> LensFinding {
+    let shape = group.shape;
+    let half = shape.half_length(group.kind);
     let (sin, cos) = shape.angle.sin_cos();
     let along = Vector::new(cos, sin) * half;
     let across = Vector::new(-sin, cos);
     let floor = Matrix::identity() * (PLACE_FLOOR * patch.scale).powi(2);
-    let place = best.group.covariance.fixed_view::<2, 2>(0, 0).into_owned() + floor;
+    let place = group.covariance.fixed_view::<2, 2>(0, 0).into_owned() + floor;
     let to_picture = patch.jacobian();
     let in_picture = |covariance: Matrix| to_picture * covariance * to_picture.transpose();
     // The ends share the place, which does not turn the line. Each is put aside so that both together, taken as
     // independent, turn it by what its direction is uncertain by.
-    let variance = best.group.covariance[(2, 2)] + LONE_TURN_SD_DEG.to_radians().powi(2);
+    let variance = group.covariance[(2, 2)] + LONE_TURN_SD_DEG.to_radians().powi(2);
     let end_covariance = in_picture(across * across.transpose() * (2.0 * variance * half * half));
-    let centroids = shape.centroids(best.group.kind);
+    let centroids = shape.centroids(group.kind);
     let own_place = in_picture(place * centroids.len() as f64);
     let marks = centroids
         .into_iter()
         .map(|at| LensMarkFinding { centroid: patch.to_picture(&at), covariance: own_place, group: 0 })
         .collect();
     let ends = [-1.0, 1.0].map(|sign| (patch.to_picture(&(shape.place + along * sign)), end_covariance));
-    Some(LensFinding { marks, ends, groups_seen: 1, score: own })
+    LensFinding { marks, ends, groups_seen: 1, score }
 }
 
-fn score(pairing: &Pairing) -> f64 {
-    score_of(pairing.cost, HALF_SCORE_COST)
-}
-
-/// 1 for no cost, one half at `half`.
-fn score_of(cost: f64, half: f64) -> f64 {
-    1.0 / (1.0 + (cost / half).powi(2))
-}
-
-fn finding(patch: &Patch, pairing: &Pairing) -> LensFinding {
+fn of_two(patch: &Patch, groups: [&Group; 2], score: f64) -> LensFinding {
     let to_picture = patch.jacobian();
     let in_picture = |covariance: Matrix| to_picture * covariance * to_picture.transpose();
     let covariance = |group: &Group| {
@@ -183,7 +191,7 @@ fn finding(patch: &Patch, pairing: &Pairing) -> LensFinding {
         in_picture(group.covariance.fixed_view::<2, 2>(0, 0).into_owned() + floor)
     };
     let mut marks = Vec::new();
-    for (index, group) in pairing.groups.iter().enumerate() {
+    for (index, group) in groups.iter().enumerate() {
         let own = covariance(group);
         let count = group.shape.centroids(group.kind).len() as f64;
         marks.extend(group.shape.centroids(group.kind).into_iter().map(|place| LensMarkFinding {
@@ -193,10 +201,10 @@ fn finding(patch: &Patch, pairing: &Pairing) -> LensFinding {
         }));
     }
     let ends = [0, 1].map(|k| {
-        let group = &pairing.groups[k];
+        let group = groups[k];
         (patch.to_picture(&group.shape.place), covariance(group))
     });
-    LensFinding { marks, ends, groups_seen: 2, score: score(pairing) }
+    LensFinding { marks, ends, groups_seen: 2, score }
 }
 
 #[cfg(test)]

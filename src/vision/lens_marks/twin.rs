@@ -2,8 +2,8 @@
 
 use super::group_fit::{Group, Hold, fit};
 use super::marks::{Marks, Shape};
-use super::pairing;
 use super::patch::{Patch, Plane};
+use super::{groups, terms};
 use crate::geometry::Vector;
 
 /// Least correlation with the twin's template.
@@ -11,9 +11,17 @@ const LEAST_TWIN_LIKENESS: f64 = 0.35;
 /// How far a twin is looked for beside its group's direction, in limbus radii.
 const TWIN_ASIDE: f64 = 0.035;
 
-/// What goes best with `group` on the other side of the lens: the same marks, found by correlation where the
-/// group's own direction points.
-pub fn twin(patch: &Patch, marks: &Plane, group: &Group) -> Option<Group> {
+/// What looks most like `group` on the other side of the lens, where the group's own direction points.
+#[derive(Clone, Copy, Debug)]
+pub struct Twin {
+    /// Correlation of darkness with the same marks, -1 to 1; 0 where nothing can be seen.
+    pub likeness: f64,
+    /// The group fitted there, where it can be one.
+    pub group: Option<Group>,
+}
+
+/// Look for the twin of a group that has a direction of its own.
+pub fn twin(patch: &Patch, marks: &Plane, group: &Group) -> Twin {
     let (sin, cos) = group.shape.angle.sin_cos();
     let inwards = Vector::new(patch.middle(), patch.middle()) - group.shape.place;
     let towards = if inwards.x * cos + inwards.y * sin < 0.0 { -1.0 } else { 1.0 };
@@ -21,14 +29,14 @@ pub fn twin(patch: &Patch, marks: &Plane, group: &Group) -> Option<Group> {
     let across = Vector::new(-along.y, along.x);
     let template = Template::new(patch, group);
     let step = (0.012 * patch.scale).max(1.0);
-    let far = (2.0 * (pairing::HALF_CHORD.0 + pairing::HALF_CHORD_REACH) * patch.scale / step) as i32;
-    let near = (2.0 * (pairing::HALF_CHORD.0 - pairing::HALF_CHORD_REACH) * patch.scale / step) as i32;
+    let far = (2.0 * (terms::HALF_CHORD.0 + terms::HALF_CHORD_REACH) * patch.scale / step) as i32;
+    let near = (2.0 * (terms::HALF_CHORD.0 - terms::HALF_CHORD_REACH) * patch.scale / step) as i32;
     let aside = (TWIN_ASIDE * patch.scale / step).round() as i32;
     let mut best: Option<(f64, Vector)> = None;
     for i in near..=far {
         for j in -aside..=aside {
             let place = group.shape.place + along * (f64::from(i) * step) + across * (f64::from(j) * step);
-            if pairing::geometry(patch, &group.shape.place, &place).is_none() {
+            if terms::chord(patch, &group.shape.place, &place).is_none() {
                 continue;
             }
             let Some(likeness) = template.likeness(marks, &place) else { continue };
@@ -37,8 +45,9 @@ pub fn twin(patch: &Patch, marks: &Plane, group: &Group) -> Option<Group> {
             }
         }
     }
-    let (_, place) = best.filter(|b| b.0 > LEAST_TWIN_LIKENESS)?;
-    fit(patch, group.kind, Shape { place, ..group.shape }, Hold::LikeStart).filter(pairing::believable)
+    let Some((likeness, place)) = best else { return Twin { likeness: 0.0, group: None } };
+    let fitted = || fit(patch, group.kind, Shape { place, ..group.shape }, Hold::LikeStart).filter(groups::believable);
+    Twin { likeness, group: if likeness > LEAST_TWIN_LIKENESS { fitted() } else { None } }
 }
 
 /// A group's marks as weights that a level or evenly sloping ground does not move.

@@ -1,0 +1,61 @@
+//! What each reading of the lens marks of drawn stills has to say for itself, for weighing them.
+//!
+//!     cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT
+//!
+//! Prints a line of JSON a still: the terms of its readings (see `lens_marks::all_readings`), their axes in the
+//! plane of the true limbus, how many groups each has, and the true axis. `tests/reference/lens_weights/fit.py` reads them.
+
+use rayon::prelude::*;
+use stillaxis::phantom::{self, MarksShown, Scene, View, Wanted};
+use stillaxis::stills::load::{Recording, load};
+use stillaxis::vision::lens_marks::{LensFinding, all_readings};
+use stillaxis::vision::limbus::find_limbus;
+
+fn still(seed: u64, number: u64, marks: MarksShown) -> Option<serde_json::Value> {
+    let scene = Scene::random(seed, number, &Wanted { marks, ..Wanted::default() });
+    let drawing = phantom::draw(&scene)?;
+    let truth = phantom::truth(&scene, "", &drawing.visibility)?;
+    if marks == MarksShown::Both && !truth.readable {
+        return None;
+    }
+    // As a user would have it: through the file.
+    let file = tempfile::NamedTempFile::new().ok()?;
+    std::fs::write(file.path(), phantom::encode(&drawing.picture, &scene.camera).ok()?).ok()?;
+    let picture = load(file.path(), Recording::default()).ok()?.picture;
+    let limbus = find_limbus(&picture).ok()?.ellipse;
+    let view = View::new(&scene.view)?;
+    let axis = |lens: &LensFinding| {
+        let [a, b] = [0, 1].map(|k| view.eye_of(&lens.ends[k].0));
+        view.axis_through(&a, &b).map(|axis| axis.degrees())
+    };
+    let all = all_readings(&picture, &limbus);
+    Some(serde_json::json!({
+        "still": format!("{seed}/{number}"),
+        "lens": truth.lens_kind,
+        "lens_deg": truth.lens_deg,
+        "axis_deg": all.iter().map(|(lens, _)| axis(lens)).collect::<Vec<_>>(),
+        "groups": all.iter().map(|(lens, _)| lens.groups_seen).collect::<Vec<_>>(),
+        "terms": all.into_iter().map(|(_, terms)| terms).collect::<Vec<_>>(),
+    }))
+}
+
+fn main() {
+    let given: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    let [marks, seed, count] = &given[..] else {
+        // `cargo bench` runs every bench without arguments.
+        println!("usage: cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT");
+        return;
+    };
+    let marks = match marks.as_str() {
+        "both" => MarksShown::Both,
+        "reference-only" => MarksShown::ReferenceOnly,
+        "none" => MarksShown::None,
+        other => panic!("{other}: expected both, reference-only or none"),
+    };
+    let seed: u64 = seed.parse().expect("SEED is a whole number");
+    let count: u64 = count.parse().expect("COUNT is a whole number");
+    let lines: Vec<_> = (0..count).into_par_iter().filter_map(|number| still(seed, number, marks)).collect();
+    for line in lines {
+        println!("{line}");
+    }
+}

@@ -1,0 +1,80 @@
+//! The groups that may be marks: where to look, and what a fit there must be to be believed.
+
+use super::group_fit::{Group, Hold, fit};
+use super::lines::{has_parallel, lines};
+use super::marks::{Kind, Shape};
+use super::patch::{Patch, Plane};
+use super::rows::{Blob, blobs, rows};
+
+/// Half the width of the widest thing that may be a mark, in limbus radii.
+const NARROW: f64 = 0.026;
+/// Most rows, lines and lone spots that are fitted.
+const MOST_ROWS: usize = 40;
+const MOST_LINES: usize = 40;
+const MOST_SPOTS: usize = 12;
+/// How many come first: where they make a good pair the rest is not needed.
+const FIRST_ROWS: usize = 6;
+const FIRST_LINES: usize = 4;
+/// Least half-length of a dash over the standard deviation of its cross-section: less is a blot.
+const LEAST_ASPECT: f64 = 2.8;
+/// Least share explained and depth of a lone dot that stands out as only a mark does.
+const CLEAR_EXPLAINED: f64 = 0.8;
+const CLEAR_DEPTH: f64 = 0.2;
+
+/// Starts for fits in a patch.
+pub struct Tries {
+    /// What stands out narrowly (see [`Plane::narrow_dark`]).
+    pub marks: Plane,
+    /// The most promising, and the rest.
+    pub starts: [Vec<(Kind, Shape)>; 2],
+}
+
+impl Tries {
+    /// Rows of spots, lines and spots of a patch.
+    pub fn new(patch: &Patch) -> Self {
+        let marks = patch.relative.narrow_dark((NARROW * patch.scale).round() as usize);
+        let spots = blobs(patch, &marks);
+        let starts = starts(patch, &marks, &spots);
+        Self { marks, starts }
+    }
+}
+
+fn starts(patch: &Patch, marks: &Plane, spots: &[Blob]) -> [Vec<(Kind, Shape)>; 2] {
+    let rows: Vec<_> = rows(patch, spots).into_iter().take(MOST_ROWS).map(|r| (r.kind, r.shape)).collect();
+    let lines: Vec<_> = lines(patch, marks).into_iter().take(MOST_LINES).map(|l| (l.kind, l.shape)).collect();
+    let alone = spots.iter().take(MOST_SPOTS).map(|b| {
+        let (sigma, extent, gap) = (0.012 * patch.scale, 0.05 * patch.scale, 0.01 * patch.scale);
+        (Kind::Dots(1), Shape { place: b.place, angle: 0.0, extent, sigma, gap })
+    });
+    let (rows_first, rows_rest) = rows.split_at(FIRST_ROWS.min(rows.len()));
+    let (lines_first, lines_rest) = lines.split_at(FIRST_LINES.min(lines.len()));
+    [[rows_first, lines_first].concat(), [rows_rest, lines_rest].concat().into_iter().chain(alone).collect()]
+}
+
+/// Fit groups at `starts` and add those to `groups` that are believable and not there yet.
+pub fn extend(groups: &mut Vec<Group>, patch: &Patch, starts: &[(Kind, Shape)]) {
+    for (kind, shape) in starts {
+        let near = |g: &Group| g.kind == *kind && (g.shape.place - shape.place).norm() < 0.012 * patch.scale;
+        if !groups.iter().any(near) {
+            groups.extend(fit(patch, *kind, *shape, Hold::Nothing).filter(believable));
+        }
+    }
+}
+
+/// Whether a fit is worth holding against others.
+pub fn believable(group: &Group) -> bool {
+    let long = !matches!(group.kind, Kind::Dash | Kind::Lines) || group.shape.extent > LEAST_ASPECT * group.shape.sigma;
+    group.depth > 0.0 && group.explained > 0.3 && group.signal > 5.0 && long
+}
+
+/// Whether what was read as a dash is a round spot as well or better, or one of two lines.
+pub fn is_misread(patch: &Patch, group: &Group) -> bool {
+    group.kind == Kind::Dash
+        && (has_parallel(patch, &group.shape)
+            || fit(patch, Kind::Dots(1), group.shape, Hold::Nothing).is_some_and(|s| s.explained > group.explained))
+}
+
+/// Whether a lone dot stands out as only a mark does.
+pub fn is_clear_spot(group: &Group) -> bool {
+    group.kind == Kind::Dots(1) && group.explained > CLEAR_EXPLAINED && group.depth > CLEAR_DEPTH
+}

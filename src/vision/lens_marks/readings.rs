@@ -1,0 +1,84 @@
+//! All readings of a patch: any two opposite groups, and any one by itself.
+
+use super::group_fit::Group;
+use super::groups::{Tries, extend, is_misread};
+use super::marks::Kind;
+use super::patch::Patch;
+use super::terms::{self, TERMS};
+use super::twin::twin;
+use super::weights::WEIGHTS;
+use crate::geometry::{Vector, ccw_degrees};
+
+/// One way to read the marks.
+#[derive(Clone, Debug)]
+pub struct Reading {
+    /// The two groups, or the one that is seen.
+    pub groups: Vec<Group>,
+    /// What speaks for and against it.
+    pub terms: [f64; TERMS],
+    /// Direction of the axis in the patch, degrees counter-clockwise, modulo 180.
+    pub axis_deg: f64,
+    /// Natural logarithm of the odds of this reading against that there are no marks.
+    pub evidence: f64,
+}
+
+/// Least share explained for a group's twin to be looked for, or for it to be read by itself.
+const LEAST_ANCHOR: f64 = 0.70;
+/// Evidence of a pair from which its groups' twins need not be looked for.
+const PAIRED: f64 = 4.0;
+
+impl Reading {
+    fn new(groups: Vec<Group>, terms: [f64; TERMS]) -> Self {
+        let axis_deg = match groups[..] {
+            [a, b, ..] => ccw_degrees(&(b.shape.place - a.shape.place)).unwrap_or(0.0),
+            _ => -groups[0].shape.angle.to_degrees(),
+        };
+        let evidence = WEIGHTS.iter().zip(&terms).map(|(w, t)| w * t).sum();
+        Self { groups, terms, axis_deg, evidence }
+    }
+}
+
+/// Readings of the most promising places alone, as pairs.
+pub fn at_a_glance(patch: &Patch, tries: &Tries) -> (Vec<Group>, Vec<Reading>) {
+    let mut groups = Vec::new();
+    extend(&mut groups, patch, &tries.starts[0]);
+    groups.retain(|g| !is_misread(patch, g));
+    let readings = pairs(patch, &groups);
+    (groups, readings)
+}
+
+/// All readings, given the groups of [`at_a_glance`].
+pub fn thorough(patch: &Patch, tries: &Tries, mut groups: Vec<Group>) -> Vec<Reading> {
+    let before = groups.len();
+    extend(&mut groups, patch, &tries.starts[1]);
+    let later = groups.split_off(before);
+    groups.extend(later.into_iter().filter(|g| !is_misread(patch, g)));
+    let mut out = pairs(patch, &groups);
+    let spots = terms::clear_spots(&groups);
+    for group in groups.iter().filter(|g| g.kind != Kind::Dots(1) && g.explained > LEAST_ANCHOR) {
+        let paired = |r: &Reading| r.evidence > PAIRED && r.groups.iter().any(|g| g.shape.place == group.shape.place);
+        if out.iter().any(paired) {
+            continue;
+        }
+        let twin = twin(patch, &tries.marks, group);
+        let pair = twin
+            .group
+            .filter(|t| !is_misread(patch, t))
+            .and_then(|t| Some(Reading::new(vec![*group, t], terms::of_pair(patch, [group, &t], &spots)?)));
+        out.extend(pair);
+        let lone = terms::of_lone(patch, group, &spots, twin.likeness);
+        out.extend(lone.map(|terms| Reading::new(vec![*group], terms)));
+    }
+    out
+}
+
+fn pairs(patch: &Patch, groups: &[Group]) -> Vec<Reading> {
+    let spots: Vec<Vector> = terms::clear_spots(groups);
+    let mut out = Vec::new();
+    for (i, a) in groups.iter().enumerate() {
+        for b in &groups[i + 1..] {
+            out.extend(terms::of_pair(patch, [a, b], &spots).map(|terms| Reading::new(vec![*a, *b], terms)));
+        }
+    }
+    out
+}

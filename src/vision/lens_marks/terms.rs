@@ -1,0 +1,222 @@
+//! What speaks for and against one or two groups being what is seen of a lens's marks.
+//!
+//! Each term is weighed by its place: see [`super::weights`]. How far something is from the usual counts as ln(1 + x^2), x
+//! in standard deviations: as a square where it is small, and little more where it is large, for something is always odd.
+
+use super::group_fit::Group;
+use super::groups::is_clear_spot;
+use super::marks::Kind;
+use super::patch::Patch;
+use crate::geometry::Vector;
+
+/// Number of terms.
+pub const TERMS: usize = PAIR + LONE + BRIGHT;
+/// Of two groups: five kinds, then what they are together.
+const PAIR: usize = 5 + 15;
+/// Of one: four kinds, then what it is.
+const LONE: usize = 4 + 11;
+/// Of bright ones: spots, rows, dashes and lines.
+const BRIGHT: usize = 3;
+
+/// Half the distance between groups, in limbus radii: mean and standard deviation.
+pub const HALF_CHORD: (f64, f64) = (0.44, 0.06);
+/// How far it may depart from the mean.
+pub const HALF_CHORD_REACH: f64 = 0.10;
+/// Farthest that the middle between the groups may lie from the middle of the limbus, in limbus radii.
+const MOST_OFFSET: f64 = 0.15;
+/// Standard deviation of the place of the lens, with what the limbus may be off, in limbus radii.
+const OFFSET_SD: f64 = 0.06;
+/// Standard deviation of a group's direction against the line through both, degrees.
+const TURN_SD_DEG: f64 = 1.2;
+/// Standard deviations of the logarithms of the extents, widths and depths of twins against each other.
+const TWIN_SD: [f64; 3] = [0.08, 0.2, 0.4];
+/// Standard deviations of the logarithms of what is usual for the width of dots and lines, and for their spacing or length.
+const WIDTH_SD: f64 = 0.25;
+const EXTENT_SD: f64 = 0.35;
+/// Distances from the middle of the limbus at which a group by itself is looked for, in limbus radii, and the standard
+/// deviation: that of half the chord with the place of the lens.
+const RADII: (f64, f64) = (0.2, 0.65);
+const RADIUS_SD: f64 = 0.07;
+/// Standard deviation of its direction against the ray, degrees: a lens 0.06 radii beside the middle.
+const LEAN_SD_DEG: f64 = 8.0;
+/// How far beyond the ends of a group a spot may be one of its own, in limbus radii.
+const OWN_MARGIN: f64 = 0.02;
+
+/// Half the chord and the distance of its middle from the limbus's centre, in limbus radii, if both can be.
+pub fn chord(patch: &Patch, a: &Vector, b: &Vector) -> Option<(f64, f64)> {
+    let middle = Vector::new(patch.middle(), patch.middle());
+    let half = (a - b).norm() / 2.0 / patch.scale;
+    let offset = ((a + b) / 2.0 - middle).norm() / patch.scale;
+    (offset < MOST_OFFSET && (half - HALF_CHORD.0).abs() < HALF_CHORD_REACH).then_some((half, offset))
+}
+
+/// What speaks for and against two groups; `None` where they cannot be one lens's.
+///
+/// - `spots`: places of the lone dots that stand out clearly
+pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], spots: &[Vector]) -> Option<[f64; TERMS]> {
+    if a.kind != b.kind {
+        return None;
+    }
+    let (half, offset) = chord(patch, &a.shape.place, &b.shape.place)?;
+    let line = b.shape.place - a.shape.place;
+    let line = line.y.atan2(line.x);
+    let directed = a.kind != Kind::Dots(1);
+    let turned = |g: &Group| {
+        let half_turn = std::f64::consts::PI;
+        let turn = (g.shape.angle - line + half_turn / 2.0).rem_euclid(half_turn) - half_turn / 2.0;
+        odd(turn / (g.covariance[(2, 2)] + TURN_SD_DEG.to_radians().powi(2)).sqrt())
+    };
+    let ratio = |x: f64, y: f64, sd: f64| odd((x / y).abs().ln() / sd);
+    let both = |x: f64, y: f64| (x * y).sqrt();
+    let (weaker, stronger) = if a.explained < b.explained { (a, b) } else { (b, a) };
+    let size = Size::of(patch, a.kind, both(a.shape.sigma, b.shape.sigma), both(a.shape.extent, b.shape.extent));
+    let others = spots.iter().filter(|s| !own(patch, a, s) && !own(patch, b, s)).count();
+    let mut terms = [0.0; TERMS];
+    let (kinds, rest) = terms[..PAIR].split_at_mut(5);
+    kinds[kind_number(a.kind)] = 1.0;
+    rest.copy_from_slice(&[
+        if directed { turned(a) + turned(b) } else { 0.0 },
+        if directed { ratio(a.shape.extent, b.shape.extent, TWIN_SD[0]) } else { 0.0 },
+        ratio(a.shape.sigma, b.shape.sigma, TWIN_SD[1]),
+        ratio(a.depth, b.depth, TWIN_SD[2]),
+        odd(offset / OFFSET_SD),
+        odd((half - HALF_CHORD.0) / HALF_CHORD.1),
+        1.0 - weaker.explained,
+        1.0 - stronger.explained,
+        size.width,
+        size.wide,
+        size.extent,
+        faintness(a.depth.min(b.depth)),
+        certainty(a.signal.min(b.signal)),
+        (1.0 + others as f64).ln(),
+        if directed { 0.0 } else { (1.0 + others as f64).ln() },
+    ]);
+    mark_bright(&mut terms, patch, a.kind);
+    Some(terms)
+}
+
+/// What speaks for and against a group as the only one seen; `None` for what has no direction of its own or lies elsewhere.
+///
+/// - `twin_likeness`: correlation of what looks most like it on the other side
+pub fn of_lone(patch: &Patch, group: &Group, spots: &[Vector], twin_likeness: f64) -> Option<[f64; TERMS]> {
+    let kind = kind_number(group.kind).checked_sub(1)?;
+    let middle = Vector::new(patch.middle(), patch.middle());
+    let from_middle = (group.shape.place - middle) / patch.scale;
+    let radius = from_middle.norm();
+    if !(RADII.0..RADII.1).contains(&radius) {
+        return None;
+    }
+    let (sin, cos) = group.shape.angle.sin_cos();
+    let lean_deg = ((from_middle.x * sin - from_middle.y * cos) / radius).abs().min(1.0).asin().to_degrees();
+    let size = Size::of(patch, group.kind, group.shape.sigma, group.shape.extent);
+    let others = spots.iter().filter(|s| !own(patch, group, s)).count();
+    let mut terms = [0.0; TERMS];
+    let (kinds, rest) = terms[PAIR..PAIR + LONE].split_at_mut(4);
+    kinds[kind] = 1.0;
+    rest.copy_from_slice(&[
+        odd(lean_deg / LEAN_SD_DEG),
+        odd((radius - HALF_CHORD.0) / RADIUS_SD),
+        1.0 - group.explained,
+        size.width,
+        size.wide,
+        size.extent,
+        faintness(group.depth),
+        certainty(group.signal),
+        // One may be what is seen of the other group.
+        (1.0 + others.saturating_sub(1) as f64).ln(),
+        twin_likeness,
+        hidden(patch, group, radius),
+    ]);
+    mark_bright(&mut terms, patch, group.kind);
+    Some(terms)
+}
+
+/// ln(1 + x^2).
+fn odd(sds: f64) -> f64 {
+    (sds * sds).ln_1p()
+}
+
+fn kind_number(kind: Kind) -> usize {
+    match kind {
+        Kind::Dots(1) => 0,
+        Kind::Dots(2) => 1,
+        Kind::Dots(_) => 2,
+        Kind::Dash => 3,
+        Kind::Lines => 4,
+    }
+}
+
+fn mark_bright(terms: &mut [f64; TERMS], patch: &Patch, kind: Kind) {
+    if patch.bright {
+        terms[PAIR + LONE + [0, 1, 1, 2, 2][kind_number(kind)]] = 1.0;
+    }
+}
+
+/// How far a group is from the usual.
+struct Size {
+    /// In width.
+    width: f64,
+    /// By how much it is wider, natural logarithm.
+    wide: f64,
+    /// In length or spacing.
+    extent: f64,
+}
+
+impl Size {
+    /// Of a width and extent in px.
+    fn of(patch: &Patch, kind: Kind, sigma: f64, extent: f64) -> Self {
+        let (usual_sigma, usual_extent) = match kind {
+            Kind::Dots(_) => (0.0125, 0.05),
+            Kind::Dash => (0.0125, 0.06),
+            Kind::Lines => (0.006, 0.06),
+        };
+        let off = |value: f64, usual: f64| (value / patch.scale / usual).ln();
+        Self {
+            width: odd(off(sigma, usual_sigma) / WIDTH_SD),
+            wide: off(sigma, usual_sigma).max(0.0),
+            extent: if kind == Kind::Dots(1) { 0.0 } else { odd(off(extent, usual_extent) / EXTENT_SD) },
+        }
+    }
+}
+
+/// Logarithm of the depth; neither nothing nor more than black counts.
+fn faintness(depth: f64) -> f64 {
+    -depth.clamp(0.02, 1.0).ln()
+}
+
+/// Logarithm of the depth over its standard deviation, as far as it tells.
+fn certainty(signal: f64) -> f64 {
+    signal.clamp(5.0, 60.0).ln()
+}
+
+/// Whether a spot is one of a group's own.
+fn own(patch: &Patch, group: &Group, spot: &Vector) -> bool {
+    (spot - group.shape.place).norm() <= group.shape.half_length(group.kind) + OWN_MARGIN * patch.scale
+}
+
+/// Share of the place of a group's twin, across the middle along its direction, that cannot be seen.
+fn hidden(patch: &Patch, group: &Group, radius: f64) -> f64 {
+    let middle = Vector::new(patch.middle(), patch.middle());
+    let inwards = middle - group.shape.place;
+    let (sin, cos) = group.shape.angle.sin_cos();
+    let along = Vector::new(cos, sin) * (inwards.x * cos + inwards.y * sin).signum();
+    let twin = group.shape.place + along * (2.0 * radius * patch.scale);
+    let reach = (0.08 * patch.scale).round() as i64;
+    let (mut unseen, mut all) = (0.0, 0.0);
+    for dy in (-reach..=reach).step_by(2) {
+        for dx in (-reach..=reach).step_by(2) {
+            let (x, y) = (twin.x.round() as i64 + dx, twin.y.round() as i64 + dy);
+            let side = patch.weight.side as i64;
+            let seen =
+                (0..side).contains(&x) && (0..side).contains(&y) && patch.weight.at(x as usize, y as usize) > 0.0;
+            all += 1.0;
+            unseen += if seen { 0.0 } else { 1.0 };
+        }
+    }
+    unseen / all
+}
+
+/// Places of the lone dots of `groups` that stand out as only marks do.
+pub fn clear_spots(groups: &[Group]) -> Vec<Vector> {
+    groups.iter().filter(|g| is_clear_spot(g)).map(|g| g.shape.place).collect()
+}
