@@ -41,8 +41,6 @@ const HOPELESS: f64 = 0.35;
 const CLEAR: f64 = 0.85;
 /// How far a fit may move from its start, in limbus radii.
 const FARTHEST: f64 = 0.05;
-/// Brightness relative to the local mean that is let count: reflections are not fitted.
-pub const CLIP: (f32, f32) = (-1.0, 0.35);
 
 /// Pixels of a window about a group.
 struct Window {
@@ -67,6 +65,7 @@ impl Window {
         if cx - reach_x < 0.0 || cy - reach_y < 0.0 || cx + reach_x > last || cy + reach_y > last {
             return None;
         }
+        let (darkest, brightest) = patch.clip();
         let mut pixels = Vec::new();
         let mut whole = 0.0_f64;
         for y in (cy - reach_y) as usize..=(cy + reach_y) as usize {
@@ -78,7 +77,7 @@ impl Window {
                 }
                 whole += 1.0;
                 if patch.weight.at(x, y) > 0.0 {
-                    let value = f64::from(patch.relative.at(x, y).clamp(CLIP.0, CLIP.1));
+                    let value = f64::from(patch.relative.at(x, y).clamp(darkest, brightest));
                     let beyond_square = (s.abs() - inner).max(0.0).powi(2) + (t.abs() - breadth).max(0.0).powi(2);
                     let weight = (-beyond_square / (FADE * patch.scale).powi(2)).exp();
                     pixels.push([x as f64, y as f64, value, weight, weight]);

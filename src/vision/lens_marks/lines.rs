@@ -1,6 +1,5 @@
 //! Dashes and pairs of lines that point towards the middle.
 
-use super::group_fit::CLIP;
 use super::marks::{Kind, Marks, Shape};
 use super::patch::{Patch, Plane};
 use crate::geometry::Vector;
@@ -151,9 +150,10 @@ pub fn lines(patch: &Patch, marks: &Plane) -> Vec<Line> {
 fn starts(patch: &Patch, candidate: &Candidate) -> Vec<Line> {
     let scale = patch.scale;
     let (sin, cos) = candidate.angle.sin_cos();
+    let (darkest, brightest) = patch.clip();
     let darkness = |s: f64, t: f64| {
         let (x, y) = (candidate.place.x + s * cos - t * sin, candidate.place.y + s * sin + t * cos);
-        -f64::from(patch.relative.sample(x, y).clamp(CLIP.0, CLIP.1))
+        -f64::from(patch.relative.sample(x, y).clamp(darkest, brightest))
     };
     let reach = (PROFILE_REACH * scale) as i32;
     let profile_at = |across: f64, offsets: [f64; 3]| -> Vec<f64> {
@@ -203,9 +203,10 @@ fn starts(patch: &Patch, candidate: &Candidate) -> Vec<Line> {
 /// Whether a second line lies beside a line.
 pub fn has_parallel(patch: &Patch, line: &Shape) -> bool {
     let (sin, cos) = line.angle.sin_cos();
+    let (darkest, brightest) = patch.clip();
     let darkness = |s: f64, t: f64| {
         let (x, y) = (line.place.x + s * cos - t * sin, line.place.y + s * sin + t * cos);
-        -f64::from(patch.relative.sample(x, y).clamp(CLIP.0, CLIP.1))
+        -f64::from(patch.relative.sample(x, y).clamp(darkest, brightest))
     };
     two_lines(patch.scale, &darkness).is_some()
 }

@@ -7,6 +7,9 @@ use crate::vision::Picture;
 const HALF_SIDE: f64 = 0.75;
 /// Luma from which a pixel is taken for a reflection of the lamp (of 1).
 const HIGHLIGHT: f32 = 0.93;
+/// Relative brightness above the local mean that is let count in a fit, and below it where bright and dark are exchanged.
+const CLIP: f32 = 0.35;
+const BRIGHTEST_MARK: f32 = -2.5;
 /// Standard deviation of the local mean that pixels are divided by, in limbus radii.
 const MEAN_SIGMA: f64 = 0.07;
 
@@ -214,6 +217,8 @@ pub struct Patch {
     pub relative: Plane,
     /// 1 where the pixel counts, 0 outside the picture and on or beside reflections.
     pub weight: Plane,
+    /// The local mean of the luma, 0 to 1.
+    pub mean: Plane,
     /// Patch pixels to a limbus radius.
     pub scale: f64,
     /// Standard deviation of one pixel's noise, relative.
@@ -265,7 +270,7 @@ impl Patch {
         }
         let oversampling = (scale / source.radius()).powi(2).max(1.0);
         let noise = noise_of(&relative, &weight);
-        Self { relative, weight, scale, noise, oversampling, bright: false, limbus: *limbus }
+        Self { relative, weight, mean, scale, noise, oversampling, bright: false, limbus: *limbus }
     }
 
     /// The same with dark and bright exchanged.
@@ -273,6 +278,12 @@ impl Patch {
         self.relative.data.iter_mut().for_each(|v| *v = -*v);
         self.bright = !self.bright;
         self
+    }
+
+    /// Relative brightness that is let count in a fit: reflections are not fitted, but bright marks on a dark ground may be
+    /// several times as bright.
+    pub fn clip(&self) -> (f32, f32) {
+        (if self.bright { BRIGHTEST_MARK } else { -1.0 }, CLIP)
     }
 
     /// Place of the limbus's centre in the patch, px, in both directions.

@@ -12,11 +12,11 @@ use crate::geometry::Vector;
 /// Number of terms.
 pub const TERMS: usize = PAIR + LONE + BRIGHT;
 /// Of two groups: five kinds, then what they are together.
-const PAIR: usize = 5 + 15;
+const PAIR: usize = 5 + 17;
 /// Of one: four kinds, then what it is.
-const LONE: usize = 4 + 11;
-/// Of bright ones: spots, rows, dashes and lines.
-const BRIGHT: usize = 3;
+const LONE: usize = 4 + 12;
+/// Of bright ones: spots, rows, dashes and lines, and how bright their ground is; and of dark ones' ground.
+const BRIGHT: usize = 3 + 2;
 
 /// Half the distance between groups, in limbus radii: mean and standard deviation.
 pub const HALF_CHORD: (f64, f64) = (0.44, 0.06);
@@ -39,6 +39,15 @@ const RADII: (f64, f64) = (0.2, 0.65);
 const RADIUS_SD: f64 = 0.07;
 /// Standard deviation of its direction against the ray, degrees: a lens 0.06 radii beside the middle.
 const LEAN_SD_DEG: f64 = 8.0;
+/// Stretch past an end in which a group is looked for to go on, in limbus radii, and what is usual there over its depth.
+const PAST_ENDS: [f64; 2] = [0.02, 0.08];
+const PAST_END_SD: f64 = 0.3;
+/// Standard deviation of the logarithm of the luma about one group over that about the other: the light is uneven.
+const GROUND_SD: f64 = 0.4;
+/// Luma of a usual ground.
+const TYPICAL_GROUND: f64 = 0.25;
+/// Brightness against the local mean, either way, from which the pupil is covered by something.
+const COVERED: f32 = 0.25;
 /// How far beyond the ends of a group a spot may be one of its own, in limbus radii.
 const OWN_MARGIN: f64 = 0.02;
 
@@ -90,8 +99,10 @@ pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], spots: &[Vector]) -> Option<[
         certainty(a.signal.min(b.signal)),
         (1.0 + others as f64).ln(),
         if directed { 0.0 } else { (1.0 + others as f64).ln() },
+        going_on(patch, a) + going_on(patch, b),
+        odd((ground(patch, a) / ground(patch, b)).ln() / GROUND_SD),
     ]);
-    mark_bright(&mut terms, patch, a.kind);
+    mark_bright(&mut terms, patch, a.kind, both(ground(patch, a), ground(patch, b)));
     Some(terms)
 }
 
@@ -126,8 +137,9 @@ pub fn of_lone(patch: &Patch, group: &Group, spots: &[Vector], twin_likeness: f6
         (1.0 + others.saturating_sub(1) as f64).ln(),
         twin_likeness,
         hidden(patch, group, radius),
+        going_on(patch, group),
     ]);
-    mark_bright(&mut terms, patch, group.kind);
+    mark_bright(&mut terms, patch, group.kind, ground(patch, group));
     Some(terms)
 }
 
@@ -146,10 +158,48 @@ fn kind_number(kind: Kind) -> usize {
     }
 }
 
-fn mark_bright(terms: &mut [f64; TERMS], patch: &Patch, kind: Kind) {
+/// Bright marks stand on a dark ground, dark ones on a bright ground.
+fn mark_bright(terms: &mut [f64; TERMS], patch: &Patch, kind: Kind, ground: f64) {
+    let bright = &mut terms[PAIR + LONE..];
+    let ground = (ground / TYPICAL_GROUND).ln().clamp(-2.0, 1.2);
     if patch.bright {
-        terms[PAIR + LONE + [0, 1, 1, 2, 2][kind_number(kind)]] = 1.0;
+        bright[[0, 1, 1, 2, 2][kind_number(kind)]] = 1.0;
+        bright[3] = ground;
+    } else {
+        bright[4] = ground;
     }
+}
+
+/// Mean luma about a group, 0 to 1.
+fn ground(patch: &Patch, group: &Group) -> f64 {
+    f64::from(patch.mean.sample(group.shape.place.x, group.shape.place.y)).max(0.01)
+}
+
+/// How far a row or line goes on past its ends, at the one where it does so more: a mark ends, an edge or a fold does not.
+fn going_on(patch: &Patch, group: &Group) -> f64 {
+    if group.kind == Kind::Dots(1) {
+        return 0.0;
+    }
+    let shape = &group.shape;
+    let (sin, cos) = shape.angle.sin_cos();
+    let (darkest, brightest) = patch.clip();
+    let darkness = |s: f64, t: f64| {
+        let (x, y) = (shape.place.x + s * cos - t * sin, shape.place.y + s * sin + t * cos);
+        -f64::from(patch.relative.sample(x, y).clamp(darkest, brightest))
+    };
+    let beside = if group.kind == Kind::Lines { shape.gap } else { 0.0 };
+    let ground = beside + (0.035 * patch.scale).max(2.5 * shape.sigma);
+    let half = shape.half_length(group.kind);
+    let [near, far] = PAST_ENDS.map(|past| (past * patch.scale).round() as i32);
+    let contrast = |sign: f64| {
+        let at = |past: i32| {
+            let s = sign * (half + f64::from(past));
+            let own = (darkness(s, -beside) + darkness(s, beside)) / 2.0;
+            own - (darkness(s, -ground) + darkness(s, ground)) / 2.0
+        };
+        (near..=far).map(at).sum::<f64>() / f64::from(far - near + 1)
+    };
+    odd(contrast(1.0).abs().max(contrast(-1.0).abs()) / group.depth / PAST_END_SD)
 }
 
 /// How far a group is from the usual.
@@ -207,8 +257,9 @@ fn hidden(patch: &Patch, group: &Group, radius: f64) -> f64 {
         for dx in (-reach..=reach).step_by(2) {
             let (x, y) = (twin.x.round() as i64 + dx, twin.y.round() as i64 + dy);
             let side = patch.weight.side as i64;
-            let seen =
-                (0..side).contains(&x) && (0..side).contains(&y) && patch.weight.at(x as usize, y as usize) > 0.0;
+            let inside = (0..side).contains(&x) && (0..side).contains(&y);
+            let (x, y) = (x as usize, y as usize);
+            let seen = inside && patch.weight.at(x, y) > 0.0 && patch.relative.at(x, y).abs() < COVERED;
             all += 1.0;
             unseen += if seen { 0.0 } else { 1.0 };
         }

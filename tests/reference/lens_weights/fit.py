@@ -24,7 +24,7 @@ LEAST_SPREAD = 0.1
 RIGHT_DEG = {2: 1.5, 1: 3.0}
 WRONG_DEG = {2: 2.5, 1: 4.5}
 SAME_AXIS_DEG = 2.0
-TERMS = 38
+TERMS = 43
 
 
 def axis_difference(a, b):
