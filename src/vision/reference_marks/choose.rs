@@ -230,7 +230,7 @@ fn weigh(
         misfit_deg: (squares / count).sqrt(),
         terms,
         evidence: weights::all().zip(terms).map(|(w, t)| w * t).sum(),
-        spread_deg: parts_sd_deg(&marks),
+        spread_deg: parts_sd_deg(&marks).hypot(halves_sd_deg(&marks)),
     }
 }
 
@@ -249,6 +249,13 @@ fn parts_sd_deg(marks: &[&MarkFinding]) -> f64 {
         (missing_px / px_per_radius).to_degrees().powi(2)
     });
     squares.sum::<f64>().sqrt() / marks.len() as f64
+}
+
+/// sd of the axis from marks that may be one line of two: whether they are is not known, and if so, their middle lies half
+/// way to the other; degrees.
+fn halves_sd_deg(marks: &[&MarkFinding]) -> f64 {
+    let squares: f64 = marks.iter().map(|mark| (mark.beside_deg / 2.0).powi(2) / 2.0).sum();
+    squares.sqrt() / marks.len() as f64
 }
 
 /// How two marks differ in width, in their distance from the limbus and in contrast.
@@ -319,6 +326,7 @@ mod tests {
             absorbance: [0.5, 0.4, 0.1],
             extent: [0.9, 1.1],
             traits,
+            beside_deg: 0.0,
             score: likeness::worth(&traits),
         }
     }

@@ -2,6 +2,7 @@
 
 use super::MarkFinding;
 use super::axis_fit;
+use super::beside;
 use super::blob::Blob;
 use super::likeness;
 use super::ring::Ring;
@@ -83,6 +84,7 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
         contrast: 1.0 - (-strongest).exp(),
         absorbance: blob.absorbance,
         extent: [ring.rho(blob.rows[0] as f64), ring.rho(blob.rows[1] as f64)],
+        beside_deg: beside::line_beside(ring, blob),
         score: likeness::worth(&traits),
         traits,
     })

@@ -9,6 +9,7 @@ use crate::vision::Picture;
 
 mod axis_fit;
 mod bar_fit;
+mod beside;
 mod blob;
 pub mod choose;
 mod finding;
@@ -42,6 +43,8 @@ pub struct MarkFinding {
     pub absorbance: [f64; 3],
     /// Inner and outer end, in radii of the fitted limbus.
     pub extent: [f64; 2],
+    /// How far beside its axis a line like it stands, which may be the other half of a double mark: degrees; 0 where none does.
+    pub beside_deg: f64,
     /// How it departs from an ideal mark.
     pub traits: likeness::Traits,
     /// How much it is like a mark and unlike a vessel, bubble, instrument or lash, by itself: log odds up to a constant.
