@@ -8,6 +8,7 @@ use stillaxis::measurement::measure;
 use stillaxis::phantom::{Difficulty, Scene, Wanted, draw};
 use stillaxis::record::{Alignment, Outcome, Still};
 use stillaxis::stills::sheet::Case;
+use stillaxis::vision::limbus::{LimbusFinding, find_limbus};
 
 const SEED: u64 = 3;
 
@@ -84,4 +85,28 @@ fn a_shift() {
         larger
     };
     follows(shifted, |lens| lens, 1.0);
+}
+
+/// Where skin is laid over the upper part of it, the limbus is said to be less well known than as drawn, and its centre has not
+/// moved by more than that allows.
+#[test]
+fn a_covered_limbus_is_less_certain() {
+    let mut found = 0;
+    for (picture, _) in SCENES.iter() {
+        let limbus = |picture: &RgbImage| find_limbus(&DynamicImage::ImageRgb8(picture.clone()).into_rgb16()).ok();
+        let Some(open) = limbus(picture) else { panic!("measured, but without a limbus") };
+        let mut covered = picture.clone();
+        let lid = open.ellipse.center().y - 0.45 * open.ellipse.radius_px();
+        for (_, _, pixel) in covered.enumerate_pixels_mut().filter(|(_, y, _)| f64::from(*y) < lid) {
+            *pixel = Rgb([190, 130, 110]);
+        }
+        let Some(covered) = limbus(&covered) else { continue };
+        found += 1;
+        let sd = |l: &LimbusFinding| (l.covariance[(0, 0)] + l.covariance[(1, 1)]).sqrt();
+        assert!(covered.visible_arc_deg < open.visible_arc_deg - 40.0, "{} degrees", covered.visible_arc_deg);
+        assert!(sd(&covered) > 1.5 * sd(&open), "sd {} px covered, {} px as drawn", sd(&covered), sd(&open));
+        let moved = (covered.ellipse.center() - open.ellipse.center()).norm();
+        assert!(moved < 2.5 * sd(&covered), "moved by {moved} px, sd {} px", sd(&covered));
+    }
+    assert!(2 * found >= SCENES.len(), "found in {found} of {}", SCENES.len());
 }

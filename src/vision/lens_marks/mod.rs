@@ -71,7 +71,7 @@ pub enum LensRefusal {
 
 /// Least probability of a reading, among all others and that none is right, that is accepted: see `weights` for what comes
 /// through.
-const LEAST_PROBABILITY: f64 = 0.75;
+const LEAST_PROBABILITY: f64 = 0.8;
 /// A pair at the most promising places that is this probable among those needs no further search.
 const PROBABLE_AT_A_GLANCE: f64 = 0.95;
 /// How far the direction of a group departs from that of the line through both, standard deviation in degrees.
@@ -80,8 +80,12 @@ const LONE_TURN_SD_DEG: f64 = 1.0;
 const SCALE: f64 = 120.0;
 /// Finer pictures are averaged in blocks to at most this many pixels to a limbus radius.
 const MOST_RADIUS: f64 = 210.0;
-/// Readings nearer than this say the same, degrees.
+/// Readings nearer than this say the same, degrees: of two pairs, and where one is a group by itself, whose direction is less
+/// certain.
 const SAME_AXIS_DEG: f64 = 2.0;
+const SAME_LONE_AXIS_DEG: f64 = 3.5;
+/// A pair is taken rather than one of its groups by itself, which says less, unless its evidence is less by this.
+const PAIR_RATHER: f64 = 2.5;
 /// What the shape of a mark may shift its fitted place by, in limbus radii.
 const PLACE_FLOOR: f64 = 0.0003;
 
@@ -140,14 +144,23 @@ struct Chosen<'a> {
 }
 
 fn chosen(readings: &[Reading]) -> Option<Chosen<'_>> {
-    let best = readings.iter().max_by(|a, b| a.evidence.total_cmp(&b.evidence))?;
-    let agree = |a: &Reading, b: &Reading| axis_difference(a.axis_deg, b.axis_deg).abs() <= SAME_AXIS_DEG;
-    // Odds against the best one, so that nothing overflows.
-    let odds = |reading: &Reading| (reading.evidence - best.evidence).exp();
-    let all: f64 = readings.iter().map(odds).sum::<f64>() + (-best.evidence).exp();
+    let stronger = |a: &&Reading, b: &&Reading| a.evidence.total_cmp(&b.evidence);
+    let first = readings.iter().max_by(stronger)?;
+    let pair = readings.iter().filter(|r| r.groups.len() == 2 && agree(r, first)).max_by(stronger);
+    let best = pair.filter(|p| p.evidence > first.evidence - PAIR_RATHER).unwrap_or(first);
+    // Odds against the strongest, so that nothing overflows.
+    let odds = |reading: &Reading| (reading.evidence - first.evidence).exp();
+    let all: f64 = readings.iter().map(odds).sum::<f64>() + (-first.evidence).exp();
     let probability = |of: &Reading| readings.iter().filter(|r| agree(r, of)).map(odds).sum::<f64>() / all;
-    let rival = readings.iter().filter(|r| !agree(r, best)).max_by(|a, b| a.evidence.total_cmp(&b.evidence));
+    let rival = readings.iter().filter(|r| !agree(r, best)).max_by(stronger);
     Some(Chosen { best, probability: probability(best), rival: rival.map(|r| (r, probability(r))) })
+}
+
+/// Whether two readings give one axis.
+fn agree(a: &Reading, b: &Reading) -> bool {
+    let lone = a.groups.len() == 1 || b.groups.len() == 1;
+    let limit = if lone { SAME_LONE_AXIS_DEG } else { SAME_AXIS_DEG };
+    axis_difference(a.axis_deg, b.axis_deg).abs() <= limit
 }
 
 /// What a reading says in the picture.

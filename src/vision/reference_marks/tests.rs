@@ -224,3 +224,24 @@ fn the_centroid_is_near_its_bound() {
     assert!(rms < 2.0 * 0.0325, "{rms} px");
     assert!(rms < 1.3 * stated && stated < 0.2, "error {rms} px, stated {stated} px");
 }
+
+/// Of two lines side by side that differ too much to be taken for one mark, the one that is found may be half of it all the
+/// same: the finding says how far off the other stands.
+#[test]
+fn a_line_beside_a_mark_is_told() {
+    let limbus = limbus();
+    let line = |degrees: f64, opacity: f64| Stroke { opacity, ..radial(&limbus, degrees, [0.88, 1.14], 3.0, INK) };
+    let told = |strokes: &[Stroke]| {
+        let findings = find_reference_marks(&draw(&limbus, strokes, 1.0, 3), &limbus);
+        let near =
+            |f: &&MarkFinding| strokes.iter().any(|s| (f.centroid - nalgebra::center(&s.from, &s.to)).norm() < 2.0);
+        findings.iter().find(near).expect("one of the lines is found").beside_deg
+    };
+    for apart in [4.0, -5.0] {
+        let beside = told(&[line(40.0, 0.9), line(40.0 + apart, 0.42)]);
+        assert!((beside - f64::abs(apart)).abs() < 0.7, "{apart} degrees: {beside}");
+    }
+    assert_eq!(told(&[line(40.0, 0.9)]), 0.0);
+    assert_eq!(told(&[line(40.0, 0.9), line(45.0, 0.12)]), 0.0, "something far fainter");
+    assert_eq!(told(&[line(40.0, 0.9), line(55.0, 0.9)]), 0.0, "another mark");
+}

@@ -44,6 +44,11 @@ class Still:
         self.off = off
         self.right = off < limit(RIGHT_DEG)
         self.said = self.right | (off > limit(WRONG_DEG))
+        if (self.right & (groups == 2)).any():
+            # Where both groups are read, one of them by itself is not what is meant, and not wrong either.
+            self.said &= ~(self.right & (groups == 1))
+            self.right &= groups == 2
+        self.groups = groups
 
 
 def fit(stills):
