@@ -98,7 +98,8 @@ pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], spots: &[Vector]) -> Option<[
         faintness(a.depth.min(b.depth)),
         certainty(a.signal.min(b.signal)),
         (1.0 + others as f64).ln(),
-        if directed { 0.0 } else { (1.0 + others as f64).ln() },
+        // One may be an odd one; of many, any two lie opposite each other by chance.
+        if directed { 0.0 } else { (1.0 + others.saturating_sub(1) as f64).ln() },
         going_on(patch, a) + going_on(patch, b),
         odd((ground(patch, a) / ground(patch, b)).ln() / GROUND_SD),
     ]);
