@@ -72,8 +72,9 @@ pub enum LensRefusal {
 /// Least probability of a reading, among all others and that none is right, that is accepted: see `weights` for what comes
 /// through.
 const LEAST_PROBABILITY: f64 = 0.8;
-/// A pair at the most promising places that is this probable among those needs no further search.
-const PROBABLE_AT_A_GLANCE: f64 = 0.95;
+/// A reading that is this probable among those looked at so far needs no further search: first come pairs at the most
+/// promising places, then all dark readings, then the bright ones.
+const BEYOND_SEARCH: f64 = 0.9;
 /// How far the direction of a group departs from that of the line through both, standard deviation in degrees.
 const LONE_TURN_SD_DEG: f64 = 1.0;
 /// Pixels to a limbus radius in the patch.
@@ -99,10 +100,15 @@ pub fn find_lens_marks(picture: &Picture, limbus: &Ellipse) -> Result<LensFindin
     let patch = Patch::new(&Source::new(picture, limbus, MOST_RADIUS), SCALE);
     let tries = Tries::new(&patch);
     let (groups, readings) = at_a_glance(&patch, &tries);
-    if let Some(chosen) = chosen(&readings).filter(|c| c.probability >= PROBABLE_AT_A_GLANCE) {
-        return Ok(finding(&patch, chosen.best, chosen.probability));
+    if let Some(finding) = beyond_search(&patch, &readings) {
+        return Ok(finding);
     }
-    let (readings, patch) = all(patch, &tries, groups);
+    let mut readings = thorough(&patch, &tries, groups);
+    if let Some(finding) = beyond_search(&patch, &readings) {
+        return Ok(finding);
+    }
+    let patch = patch.inverted();
+    readings.extend(all_of_a_tone(&patch));
     let Some(Chosen { best, probability, rival }) = chosen(&readings) else {
         return Err(LensRefusal::Missing { got: 0.0, need: LEAST_PROBABILITY });
     };
@@ -118,20 +124,23 @@ pub fn find_lens_marks(picture: &Picture, limbus: &Ellipse) -> Result<LensFindin
 /// What speaks for and against each reading of the marks, with what it would say: for fitting the weights.
 pub fn all_readings(picture: &Picture, limbus: &Ellipse) -> Vec<(LensFinding, Vec<f64>)> {
     let patch = Patch::new(&Source::new(picture, limbus, MOST_RADIUS), SCALE);
-    let tries = Tries::new(&patch);
-    let (groups, _) = at_a_glance(&patch, &tries);
-    let (readings, patch) = all(patch, &tries, groups);
+    let mut readings = all_of_a_tone(&patch);
+    let patch = patch.inverted();
+    readings.extend(all_of_a_tone(&patch));
     readings.iter().map(|r| (finding(&patch, r, 0.0), r.terms.to_vec())).collect()
 }
 
-/// All readings, dark and bright, and the patch again, in which their places are alike.
-fn all(patch: Patch, tries: &Tries, groups: Vec<Group>) -> (Vec<Reading>, Patch) {
-    let mut readings = thorough(&patch, tries, groups);
-    let patch = patch.inverted();
-    let tries = Tries::new(&patch);
-    let (groups, _) = at_a_glance(&patch, &tries);
-    readings.extend(thorough(&patch, &tries, groups));
-    (readings, patch)
+/// All dark readings of a patch.
+fn all_of_a_tone(patch: &Patch) -> Vec<Reading> {
+    let tries = Tries::new(patch);
+    let (groups, _) = at_a_glance(patch, &tries);
+    thorough(patch, &tries, groups)
+}
+
+/// The best of some readings, where what has not been looked at will hardly be better.
+fn beyond_search(patch: &Patch, readings: &[Reading]) -> Option<LensFinding> {
+    let chosen = chosen(readings).filter(|c| c.probability >= BEYOND_SEARCH)?;
+    Some(finding(patch, chosen.best, chosen.probability))
 }
 
 /// The best of the readings.
