@@ -5,6 +5,7 @@ use super::lines::{has_parallel, lines};
 use super::marks::{Kind, Shape};
 use super::patch::{Patch, Plane};
 use super::rows::{Blob, blobs, rows};
+use super::terms::runs_on;
 
 /// Half the width of the widest thing that may be a mark, in limbus radii.
 const NARROW: f64 = 0.026;
@@ -67,11 +68,11 @@ pub fn believable(group: &Group) -> bool {
     group.depth > 0.0 && group.explained > 0.3 && group.signal > 5.0 && long
 }
 
-/// Whether what was read as a dash is a round spot as well or better, or one of two lines.
+/// Whether a group is part of a longer line, or what was read as a dash a round spot as well or better, or one of two lines.
 pub fn is_misread(patch: &Patch, group: &Group) -> bool {
-    group.kind == Kind::Dash
-        && (has_parallel(patch, &group.shape)
-            || fit(patch, Kind::Dots(1), group.shape, Hold::Nothing).is_some_and(|s| s.explained > group.explained))
+    let is_spot =
+        || fit(patch, Kind::Dots(1), group.shape, Hold::Nothing).is_some_and(|s| s.explained > group.explained);
+    runs_on(patch, group) || (group.kind == Kind::Dash && (has_parallel(patch, &group.shape) || is_spot()))
 }
 
 /// Whether a lone dot stands out as only a mark does.

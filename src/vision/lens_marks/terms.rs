@@ -42,6 +42,11 @@ const LEAN_SD_DEG: f64 = 8.0;
 /// Stretch past an end in which a group is looked for to go on, in limbus radii, and what is usual there over its depth.
 const PAST_ENDS: [f64; 2] = [0.02, 0.08];
 const PAST_END_SD: f64 = 0.3;
+/// Stretch past the inner end in which a line that runs on is darker than its sides by this share of the depth, in this share
+/// of the stretch.
+const RUNNING_ON: [f64; 2] = [0.03, 0.18];
+const RUNNING_DEPTH: f64 = 0.5;
+const RUNNING_SHARE: f64 = 0.7;
 /// Standard deviation of the logarithm of the luma about one group over that about the other: the light is uneven.
 const GROUND_SD: f64 = 0.4;
 /// Luma of a usual ground.
@@ -181,6 +186,28 @@ fn going_on(patch: &Patch, group: &Group) -> f64 {
     if group.kind == Kind::Dots(1) {
         return 0.0;
     }
+    let contrast = |sign: f64| {
+        let along = contrasts(patch, group, sign, PAST_ENDS);
+        along.iter().sum::<f64>() / along.len() as f64
+    };
+    odd(contrast(1.0).abs().max(contrast(-1.0).abs()) / group.depth / PAST_END_SD)
+}
+
+/// Whether a row or line is the end of a longer one, which runs on towards the middle: of a fold, a thread or a shaft.
+pub fn runs_on(patch: &Patch, group: &Group) -> bool {
+    if group.kind == Kind::Dots(1) {
+        return false;
+    }
+    let (sin, cos) = group.shape.angle.sin_cos();
+    let inwards = Vector::new(patch.middle(), patch.middle()) - group.shape.place;
+    let along = contrasts(patch, group, (inwards.x * cos + inwards.y * sin).signum(), RUNNING_ON);
+    let dark = along.iter().filter(|c| **c > RUNNING_DEPTH * group.depth).count();
+    dark as f64 > RUNNING_SHARE * along.len() as f64
+}
+
+/// How much darker than both sides it is past one end of a row or line, every pixel of a stretch (in limbus radii); `sign`
+/// says past which.
+fn contrasts(patch: &Patch, group: &Group, sign: f64, stretch: [f64; 2]) -> Vec<f64> {
     let shape = &group.shape;
     let (sin, cos) = shape.angle.sin_cos();
     let (darkest, brightest) = patch.clip();
@@ -191,16 +218,13 @@ fn going_on(patch: &Patch, group: &Group) -> f64 {
     let beside = if group.kind == Kind::Lines { shape.gap } else { 0.0 };
     let ground = beside + (0.035 * patch.scale).max(2.5 * shape.sigma);
     let half = shape.half_length(group.kind);
-    let [near, far] = PAST_ENDS.map(|past| (past * patch.scale).round() as i32);
-    let contrast = |sign: f64| {
-        let at = |past: i32| {
-            let s = sign * (half + f64::from(past));
-            let own = (darkness(s, -beside) + darkness(s, beside)) / 2.0;
-            own - (darkness(s, -ground) + darkness(s, ground)) / 2.0
-        };
-        (near..=far).map(at).sum::<f64>() / f64::from(far - near + 1)
+    let [near, far] = stretch.map(|past| (past * patch.scale).round() as i32);
+    let at = |past: i32| {
+        let s = sign * (half + f64::from(past));
+        let own = (darkness(s, -beside) + darkness(s, beside)) / 2.0;
+        own - (darkness(s, -ground) + darkness(s, ground)) / 2.0
     };
-    odd(contrast(1.0).abs().max(contrast(-1.0).abs()) / group.depth / PAST_END_SD)
+    (near..=far).map(at).collect()
 }
 
 /// How far a group is from the usual.

@@ -207,6 +207,24 @@ fn a_group_whose_twin_is_hidden_is_read_by_itself() {
     }
 }
 
+/// A pair says more than one of its groups, and is taken where there is about as much to be said for it.
+#[test]
+fn a_pair_is_read_rather_than_one_of_its_groups() {
+    let scene = Scene::new(lens("3 dots", 20.0, OFFSET));
+    let patch = Patch::new(&Source::new(&scene.picture(), &scene.limbus(), MOST_RADIUS), SCALE);
+    let (_, readings) = at_a_glance(&patch, &Tries::new(&patch));
+    let pair = readings.into_iter().max_by(|a, b| a.evidence.total_cmp(&b.evidence)).unwrap();
+    for (evidence, groups) in [([7.0, 5.0], 2), ([7.0, 6.9], 2), ([6.9, 7.0], 2), ([5.0, 7.0], 2), ([4.0, 7.0], 1)] {
+        let pair = Reading { evidence: evidence[0], ..pair.clone() };
+        let one = Reading { evidence: evidence[1], groups: vec![pair.groups[0]], ..pair.clone() };
+        for readings in [[pair.clone(), one.clone()], [one, pair]] {
+            let chosen = chosen(&readings).unwrap();
+            assert_eq!(chosen.best.groups.len(), groups, "{evidence:?}");
+            assert!(chosen.probability > 0.99 && chosen.rival.is_none(), "{evidence:?}: they say the same");
+        }
+    }
+}
+
 #[test]
 fn a_pupil_without_marks_is_refused() {
     for seed in 0..10 {
@@ -232,6 +250,26 @@ fn scattered_spots_and_strokes_are_refused() {
         scene.seed = seed;
         if let Ok(found) = scene.find() {
             panic!("seed {seed}: invented {:?} with score {}", found.ends, found.score);
+        }
+    }
+}
+
+/// Folds, threads and shafts may lie as dashes do, but they do not end where a dash does.
+#[test]
+fn lines_that_go_on_are_refused() {
+    let lines = |degrees: f64, inner: f64| {
+        let stroke = |sign: f64| Stroke {
+            middle: direction_of(degrees) * (sign * (0.5 + inner) / 2.0),
+            half: direction_of(degrees) * ((0.5 - inner) / 2.0),
+            radius: 0.011,
+        };
+        vec![stroke(1.0), stroke(-1.0)]
+    };
+    for degrees in [5.0, 38.0, 71.0, 104.0, 137.0, 170.0] {
+        for inner in [0.0, 0.1] {
+            if let Ok(found) = Scene::new(lines(degrees, inner)).find() {
+                panic!("{degrees}, {inner}: invented {:?} with score {}", found.ends, found.score);
+            }
         }
     }
 }
