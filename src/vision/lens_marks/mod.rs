@@ -109,15 +109,16 @@ pub fn find_lens_marks(picture: &Picture, limbus: &Ellipse) -> Result<LensFindin
     }
     let patch = patch.inverted();
     readings.extend(all_of_a_tone(&patch));
-    let Some(Chosen { best, probability, rival }) = chosen(&readings) else {
+    let Some(chosen) = chosen(&readings) else {
         return Err(LensRefusal::Missing { got: 0.0, need: LEAST_PROBABILITY });
     };
-    match rival {
-        _ if probability >= LEAST_PROBABILITY => Ok(finding(&patch, best, probability)),
-        Some((rival, rivalling)) if probability + rivalling >= LEAST_PROBABILITY => Err(LensRefusal::Ambiguous {
-            readings: [Box::new(finding(&patch, best, probability)), Box::new(finding(&patch, rival, rivalling))],
+    let got = chosen.probability;
+    match chosen.rival {
+        _ if got >= LEAST_PROBABILITY => Ok(chosen.finding(&patch)),
+        Some((rival, rivalling)) if got + rivalling >= LEAST_PROBABILITY => Err(LensRefusal::Ambiguous {
+            readings: [Box::new(chosen.finding(&patch)), Box::new(finding(&patch, rival, rivalling))],
         }),
-        _ => Err(LensRefusal::Missing { got: probability, need: LEAST_PROBABILITY }),
+        _ => Err(LensRefusal::Missing { got, need: LEAST_PROBABILITY }),
     }
 }
 
@@ -140,16 +141,35 @@ fn all_of_a_tone(patch: &Patch) -> Vec<Reading> {
 /// The best of some readings, where what has not been looked at will hardly be better.
 fn beyond_search(patch: &Patch, readings: &[Reading]) -> Option<LensFinding> {
     let chosen = chosen(readings).filter(|c| c.probability >= BEYOND_SEARCH)?;
-    Some(finding(patch, chosen.best, chosen.probability))
+    Some(chosen.finding(patch))
 }
 
 /// The best of the readings.
 struct Chosen<'a> {
     best: &'a Reading,
+    /// How far the others that say about the same depart from it, each as probable as it is, degrees.
+    spread_deg: f64,
     /// Probability of its axis, among all readings and that none is right.
     probability: f64,
     /// The best of another axis, and the probability of that axis.
     rival: Option<(&'a Reading, f64)>,
+}
+
+impl Chosen<'_> {
+    /// What it says in the picture, no surer than the readings that say about the same agree.
+    fn finding(&self, patch: &Patch) -> LensFinding {
+        let mut finding = finding(patch, self.best, self.probability);
+        // A turn is one in the patch, where the limbus is round.
+        let to_picture = patch.jacobian();
+        let chord = finding.ends[1].0 - finding.ends[0].0;
+        let chord = to_picture.try_inverse().map_or(chord, |to_patch| to_patch * chord);
+        let across = to_picture * Vector::new(-chord.y, chord.x) * self.spread_deg.to_radians();
+        for (_, covariance) in &mut finding.ends {
+            // Each end takes half: their places are independent.
+            *covariance += across * across.transpose() / 2.0;
+        }
+        finding
+    }
 }
 
 fn chosen(readings: &[Reading]) -> Option<Chosen<'_>> {
@@ -162,7 +182,10 @@ fn chosen(readings: &[Reading]) -> Option<Chosen<'_>> {
     let all: f64 = readings.iter().map(odds).sum::<f64>() + (-first.evidence).exp();
     let probability = |of: &Reading| readings.iter().filter(|r| agree(r, of)).map(odds).sum::<f64>() / all;
     let rival = readings.iter().filter(|r| !agree(r, best)).max_by(stronger);
-    Some(Chosen { best, probability: probability(best), rival: rival.map(|r| (r, probability(r))) })
+    let agreeing = || readings.iter().filter(|r| agree(r, best));
+    let squares: f64 = agreeing().map(|r| odds(r) * axis_difference(r.axis_deg, best.axis_deg).powi(2)).sum();
+    let spread_deg = (squares / agreeing().map(odds).sum::<f64>()).sqrt();
+    Some(Chosen { best, spread_deg, probability: probability(best), rival: rival.map(|r| (r, probability(r))) })
 }
 
 /// Whether two readings give one axis.

@@ -225,6 +225,25 @@ fn a_pair_is_read_rather_than_one_of_its_groups() {
     }
 }
 
+/// Two readings 2 degrees apart and alike probable: the root mean square about the better is the root of 2, and the ends'
+/// covariances say as much more.
+#[test]
+fn readings_that_say_about_the_same_leave_a_spread() {
+    let scene = Scene::new(lens("dash", 20.0, OFFSET));
+    let patch = Patch::new(&Source::new(&scene.picture(), &scene.limbus(), MOST_RADIUS), SCALE);
+    let (_, readings) = at_a_glance(&patch, &Tries::new(&patch));
+    let pair = readings.into_iter().max_by(|a, b| a.evidence.total_cmp(&b.evidence)).unwrap();
+    let turned = Reading { axis_deg: pair.axis_deg + 1.999, ..pair.clone() };
+    let variance = |readings: &[Reading]| {
+        let found = chosen(readings).unwrap().finding(&patch);
+        let chord = found.ends[1].0 - found.ends[0].0;
+        let across = Vector::new(-chord.y, chord.x).normalize();
+        found.ends.iter().map(|(_, c)| across.dot(&(c * across))).sum::<f64>() / chord.norm_squared()
+    };
+    let added_deg2 = (variance(&[pair.clone(), turned]) - variance(&[pair])).sqrt().to_degrees().powi(2);
+    assert!((added_deg2 - 2.0).abs() < 0.01, "{added_deg2}");
+}
+
 #[test]
 fn a_pupil_without_marks_is_refused() {
     for seed in 0..10 {
