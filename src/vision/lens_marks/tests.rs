@@ -207,13 +207,19 @@ fn a_group_whose_twin_is_hidden_is_read_by_itself() {
     }
 }
 
-/// A pair says more than one of its groups, and is taken where there is about as much to be said for it.
-#[test]
-fn a_pair_is_read_rather_than_one_of_its_groups() {
-    let scene = Scene::new(lens("3 dots", 20.0, OFFSET));
+/// A patch with clear marks at 20 degrees, and the reading of both groups.
+fn clear_pair(design: &str) -> (Patch, Reading) {
+    let scene = Scene::new(lens(design, 20.0, OFFSET));
     let patch = Patch::new(&Source::new(&scene.picture(), &scene.limbus(), MOST_RADIUS), SCALE);
     let (_, readings) = at_a_glance(&patch, &Tries::new(&patch));
     let pair = readings.into_iter().max_by(|a, b| a.evidence.total_cmp(&b.evidence)).unwrap();
+    (patch, pair)
+}
+
+/// A pair says more than one of its groups, and is taken where there is about as much to be said for it.
+#[test]
+fn a_pair_is_read_rather_than_one_of_its_groups() {
+    let (_, pair) = clear_pair("3 dots");
     for (evidence, groups) in [([7.0, 5.0], 2), ([7.0, 6.9], 2), ([6.9, 7.0], 2), ([5.0, 7.0], 2), ([4.0, 7.0], 1)] {
         let pair = Reading { evidence: evidence[0], ..pair.clone() };
         let one = Reading { evidence: evidence[1], groups: vec![pair.groups[0]], ..pair.clone() };
@@ -229,10 +235,7 @@ fn a_pair_is_read_rather_than_one_of_its_groups() {
 /// covariances say as much more.
 #[test]
 fn readings_that_say_about_the_same_leave_a_spread() {
-    let scene = Scene::new(lens("dash", 20.0, OFFSET));
-    let patch = Patch::new(&Source::new(&scene.picture(), &scene.limbus(), MOST_RADIUS), SCALE);
-    let (_, readings) = at_a_glance(&patch, &Tries::new(&patch));
-    let pair = readings.into_iter().max_by(|a, b| a.evidence.total_cmp(&b.evidence)).unwrap();
+    let (patch, pair) = clear_pair("dash");
     let turned = Reading { axis_deg: pair.axis_deg + 1.999, ..pair.clone() };
     let variance = |readings: &[Reading]| {
         let found = chosen(readings).unwrap().finding(&patch);
