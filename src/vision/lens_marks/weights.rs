@@ -4,7 +4,7 @@
 //! marks only, 1031 with none); no frame of a real operation was used. Judged by weights from two thirds of them, the
 //! remaining third was read at a least probability of 0.80 in 95.7 % of 1694, none wrongly, and marks were invented in 1 of 1175
 //! (an instrument's shaft); at 0.60 in 97.1 %, 2 wrongly, 4 invented. One is set by hand: that of
-//! other spots beside two lone dots.
+//! other spots beside two lone dots. They were made before groups that run on as long lines were left out (`terms::runs_on`).
 
 use super::terms::TERMS;
 
