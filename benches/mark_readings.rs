@@ -1,12 +1,12 @@
 //! What each reading of the reference marks of drawn stills has to say for itself, for weighing them.
 //!
-//!     cargo bench --bench mark_readings -- both|lens-only SEED COUNT
+//!     cargo bench --bench mark_readings -- both|lens-only SEED COUNT [easy|mixed|hard]
 //!
-//! Prints a line of JSON a still: the file of its readings' terms (see `choose::Reading::terms`), and which of them take
-//! nothing but marks for marks. `tests/reference/mark_weights/fit.py` reads them.
+//! Prints a line of JSON a still: the traits and profile of its candidates, the candidates and terms of its readings (see
+//! `choose::Reading::terms`), and which readings take nothing but marks for marks. `tests/reference/mark_weights/fit.py` reads them.
 
 use rayon::prelude::*;
-use stillaxis::phantom::{self, MarksShown, Scene, View, Wanted};
+use stillaxis::phantom::{self, Difficulty, MarksShown, Scene, View, Wanted};
 use stillaxis::stills::load::{Recording, load};
 use stillaxis::vision::limbus::find_limbus;
 use stillaxis::vision::reference_marks::choose::{Reading, readings};
@@ -15,11 +15,11 @@ use stillaxis::vision::reference_marks::find_reference_marks;
 /// How far from where it was drawn a mark may be found, limbus radii: a part of it may be covered.
 const NEAR: f64 = 0.1;
 
-fn still(seed: u64, number: u64, marks: MarksShown) -> Option<serde_json::Value> {
-    let scene = Scene::random(seed, number, &Wanted { marks, ..Wanted::default() });
+fn still(seed: u64, number: u64, wanted: &Wanted) -> Option<serde_json::Value> {
+    let scene = Scene::random(seed, number, wanted);
     let drawing = phantom::draw(&scene)?;
     let truth = phantom::truth(&scene, "", &drawing.visibility)?;
-    if marks == MarksShown::Both && !truth.readable {
+    if wanted.marks == MarksShown::Both && !truth.readable {
         return None;
     }
     // As a user would have it: through the file.
@@ -51,27 +51,45 @@ fn still(seed: u64, number: u64, marks: MarksShown) -> Option<serde_json::Value>
     Some(serde_json::json!({
         "still": format!("{seed}/{number}"),
         "marks": scene.reference_marks.len(),
+        "traits": findings.iter().map(|f| f.traits.map(rounded).to_vec()).collect::<Vec<_>>(),
+        "profiles": findings.iter().map(|f| f.profile.map(|v| rounded(v.into())).to_vec()).collect::<Vec<_>>(),
+        "placed": all.iter().map(|r| r.placed.iter().map(|p| p.finding).collect::<Vec<_>>()).collect::<Vec<_>>(),
         "terms": all.iter().map(|r| r.terms.to_vec()).collect::<Vec<_>>(),
         "zero_deg": all.iter().map(|r| r.zero_deg).collect::<Vec<_>>(),
         "right": all.iter().map(right).collect::<Vec<_>>(),
     }))
 }
 
+fn rounded(value: f64) -> f64 {
+    (value * 1e3).round() / 1e3
+}
+
 fn main() {
     let given: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
-    let [marks, seed, count] = &given[..] else {
-        // `cargo bench` runs every bench without arguments.
-        println!("usage: cargo bench --bench mark_readings -- both|lens-only SEED COUNT");
-        return;
+    let (marks, seed, count, difficulty) = match &given[..] {
+        [marks, seed, count] => (marks, seed, count, "mixed"),
+        [marks, seed, count, difficulty] => (marks, seed, count, difficulty.as_str()),
+        _ => {
+            // `cargo bench` runs every bench without arguments.
+            println!("usage: cargo bench --bench mark_readings -- both|lens-only SEED COUNT [easy|mixed|hard]");
+            return;
+        }
     };
     let marks = match marks.as_str() {
         "both" => MarksShown::Both,
         "lens-only" => MarksShown::LensOnly,
         other => panic!("{other}: expected both or lens-only"),
     };
+    let difficulty = match difficulty {
+        "easy" => Difficulty::Easy,
+        "mixed" => Difficulty::Mixed,
+        "hard" => Difficulty::Hard,
+        other => panic!("{other}: expected easy, mixed or hard"),
+    };
     let seed: u64 = seed.parse().expect("SEED is a whole number");
     let count: u64 = count.parse().expect("COUNT is a whole number");
-    let lines: Vec<_> = (0..count).into_par_iter().filter_map(|number| still(seed, number, marks)).collect();
+    let wanted = Wanted { marks, difficulty, ..Wanted::default() };
+    let lines: Vec<_> = (0..count).into_par_iter().filter_map(|number| still(seed, number, &wanted)).collect();
     for line in lines {
         println!("{line}");
     }

@@ -5,6 +5,8 @@ use super::axis_fit;
 use super::beside;
 use super::blob::Blob;
 use super::likeness;
+use super::network;
+use super::profile;
 use super::ring::Ring;
 use crate::geometry::{Ellipse, Matrix, Vector};
 
@@ -74,6 +76,7 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
         let sd = wobble_px.max(0.25 * column_px) * (12.0 / rows_apart.max(2.0)).sqrt() / length_px;
         (own, sd.to_degrees())
     });
+    let profile = profile::of(ring, blob);
     let strongest = blob.absorbance.iter().copied().fold(f64::MIN, f64::max);
     Some(MarkFinding {
         centroid,
@@ -86,6 +89,8 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
         extent: [ring.rho(blob.rows[0] as f64), ring.rho(blob.rows[1] as f64)],
         beside_deg: beside::line_beside(ring, blob),
         score: likeness::worth(&traits),
+        odds: network::odds(&traits, &profile),
+        profile,
         traits,
     })
 }

@@ -15,14 +15,16 @@ pub mod choose;
 mod finding;
 mod groups;
 pub mod likeness;
+mod network;
+mod network_weights;
 mod patch;
+pub mod profile;
 mod ring;
 mod seeds;
 pub mod size;
 mod strip;
 #[cfg(test)]
 mod tests;
-mod weights;
 
 /// A candidate for a reference mark.
 #[derive(Clone, Debug)]
@@ -47,8 +49,13 @@ pub struct MarkFinding {
     pub beside_deg: f64,
     /// How it departs from an ideal mark.
     pub traits: likeness::Traits,
-    /// How much it is like a mark and unlike a vessel, bubble, instrument or lash, by itself: log odds up to a constant.
+    /// What it looks like along and across its axis.
+    pub profile: profile::Profile,
+    /// How much it is like a mark and unlike a vessel, bubble, instrument or lash, by itself, at first sight: by its traits
+    /// alone; log odds up to a constant.
     pub score: f64,
+    /// The same at a second look, by traits and profile: what [`choose::choose`] goes by.
+    pub odds: f64,
 }
 
 /// Candidates for reference marks near `limbus`, the best first.

@@ -1,26 +1,35 @@
 """Weights of the readings of reference marks, from drawn stills.
 
-    for seed in 9 10 11 12 13 41 42 43 44 45 46; do cargo bench --bench mark_readings -- both $seed 150; done > readings.jsonl
-    for seed in 21 22 23 24 51 53; do cargo bench --bench mark_readings -- lens-only $seed 150; done >> readings.jsonl
-    python fit.py readings.jsonl
+    bench() { cargo bench --bench mark_readings -- "$@"; }
+    for seed in 21 22 23 24 51 53 231 232 233 331 332 333 334 335; do bench lens-only $seed 150; done > readings.jsonl
+    for seed in 241 242 243 341 342; do bench lens-only $seed 150 hard; done >> readings.jsonl
+    for seed in 9 10 11 12 13 41 44 45 46 201 202 203 204 205 206 301 302 303 304 305 306 307 308 309 310
+    do bench both $seed 150; done >> readings.jsonl
+    for seed in 211 212 213 214 215 216 311 312 313 314; do bench both $seed 150 hard; done >> readings.jsonl
+    for seed in 221 222; do bench both $seed 150 easy; done >> readings.jsonl
+    python fit.py readings.jsonl > network_weights.rs && rustfmt network_weights.rs
 
-A conditional logit (McFadden 1974): in each still one reading is right, or that there are no marks, whose utility is 0.
-Prints the weights for `src/vision/reference_marks/weights.rs`, and, with each third of the stills judged by weights
-from the other two, how many stills are read at several least probabilities, and how many wrongly.
+A conditional logit (McFadden 1974): in each still one reading is right, or that there are no marks, whose utility is 0. The
+utility of a reading is what a network of one hidden layer makes of each of its marks, summed, and a weighted sum of what
+the marks are together. Of no use is a still whose marks are not among its candidates: it is left out of the fit, but not of the judgement.
+
+With --first-sight, instead: the weights of a sum of the traits alone, fitted in the same way, for `likeness.rs`. With --held-out: how each third of the stills is read by weights from the other two, at several least
+probabilities, and how often wrongly.
 """
 
 import json
 import sys
 
 import numpy as np
-from scipy.optimize import minimize
+import torch
 
-# Pulls the weights to 0 where the stills do not say: variance of a weight, of a term of sd 1, is 1 / (RIDGE x stills).
-RIDGE = 0.003
-LEAST_SPREAD = 0.3
-SAME_AXIS_DEG = 3.0
-TRAITS = 23
-TERMS = 1 + TRAITS + 8
+TRAITS, PROFILE, SET = 23, 106, 7  # likeness.rs, profile.rs, choose.rs
+UNUSUAL = 4.0  # network.rs
+LEAST_SPREAD = 0.05
+SAME_AXIS_DEG = 3.0  # choose.rs
+# Units and networks (their mean is one network of NETS x UNITS units); pull of the weights to 0; sd of the noise that
+# every number gets anew at each step, so that none decides alone; steps.
+UNITS, NETS, DECAY, NOISE, STEPS = 24, 2, 3e-4, 0.4, 500
 
 
 def read(path):
@@ -29,73 +38,178 @@ def read(path):
         if not line.startswith("{"):
             continue
         still = json.loads(line)
-        terms = np.array(still["terms"], float).reshape(-1, TERMS)
+        traits = np.array(still["traits"], np.float32).reshape(-1, TRAITS)
+        profiles = np.array(still["profiles"], np.float32).reshape(-1, PROFILE)
         right = np.array(still["right"], bool)
+        count = np.array([len(p) for p in still["placed"]])
         if right.any():
-            # The number of marks comes first: of several right readings the fullest is meant.
-            right &= terms[:, 0] == terms[right, 0].max()
-        stills.append((still["still"], still["marks"] > 0, terms, right, np.array(still["zero_deg"])))
+            # Of several right readings the fullest is meant.
+            right &= count == count[right].max()
+        stills.append({
+            "name": still["still"],
+            "marked": still["marks"] > 0,
+            "inputs": np.hstack([traits, profiles]),
+            "set": np.array(still["terms"], np.float32).reshape(-1, SET),
+            "placed": still["placed"],
+            "right": right,
+            "zero": np.array(still["zero_deg"]),
+        })
     return stills
 
 
-def fit(stills):
-    # What hardly ever occurs must not be weighed on the few stills that have it.
-    spread = np.maximum(np.concatenate([terms for _, _, terms, _, _ in stills if len(terms)]).std(axis=0), LEAST_SPREAD)
+class Batch:
+    """Stills as tensors: candidates, readings, and which belongs to which."""
 
-    def loss(weights):
-        value, slope = 0.0, np.zeros(TERMS)
-        for _, marked, terms, right, _ in stills:
-            if not len(terms) or marked and not right.any():
-                continue
-            utility = terms @ weights
-            top = max(utility.max(), 0.0)
-            odds = np.exp(utility - top)
-            whole = odds.sum() + np.exp(-top)
-            slope += terms.T @ odds / whole
-            if marked:
-                value -= np.log(odds[right].sum() / whole)
-                slope -= terms[right].T @ odds[right] / odds[right].sum()
-            else:
-                value -= -top - np.log(whole)
-        pull = RIDGE * len(stills) * spread**2
-        return value + pull * weights @ weights / 2, slope + pull * weights
+    def __init__(self, stills, mean, spread, inputs):
+        at, reading_of, candidate_of, still_of = 0, [], [], []
+        for k, still in enumerate(stills):
+            for placed in still["placed"]:
+                reading_of += [len(still_of)] * len(placed)
+                candidate_of += [at + p for p in placed]
+                still_of.append(k)
+            at += len(still["inputs"])
+        usual = (np.concatenate([s["inputs"] for s in stills]) - mean) / spread
+        self.inputs = torch.tensor(usual[:, :inputs].clip(-UNUSUAL, UNUSUAL)).float()
+        self.set = torch.tensor(np.concatenate([s["set"] for s in stills])).float()
+        self.reading_of, self.candidate_of = torch.tensor(reading_of), torch.tensor(candidate_of)
+        self.still_of, self.count = torch.tensor(still_of), len(stills)
+        self.right = torch.tensor(np.concatenate([s["right"] for s in stills]))
+        self.marked = torch.tensor([s["marked"] for s in stills])
+        self.used = ~self.marked | torch.tensor([bool(s["right"].any()) for s in stills])
 
-    return minimize(loss, np.zeros(TERMS), jac=True, method="L-BFGS-B", options={"maxiter": 1000}).x
+    def utility(self, net, noise=0.0):
+        own = net(self.inputs + noise * torch.randn_like(self.inputs))
+        return (self.set @ net.set).index_add(0, self.reading_of, own[self.candidate_of])
+
+    def loss(self, net, noise):
+        utility = self.utility(net, noise)
+        whole = log_sum(utility, self.still_of, self.count, True)
+        right = log_sum(utility[self.right], self.still_of[self.right], self.count, False)
+        return torch.where(self.marked, whole - right, whole)[self.used].mean()
 
 
-def judged(stills, weights):
-    for name, marked, terms, right, zero in stills:
-        if not len(terms):
-            yield name, marked, 0.0, False
+def log_sum(utility, still_of, count, with_none):
+    """Logarithm of the sum of exp(utility) in each still; with_none adds that there are no marks."""
+    top = torch.full((count,), 0.0 if with_none else -1e4)
+    top = top.scatter_reduce(0, still_of, utility.detach(), "amax")
+    odds = torch.zeros(count).index_add(0, still_of, torch.exp(utility - top[still_of]))
+    return top + torch.log((odds + (torch.exp(-top) if with_none else 0.0)).clamp_min(1e-30))
+
+
+class Net(torch.nn.Module):
+    def __init__(self, inputs, units):
+        super().__init__()
+        parameter = torch.nn.Parameter
+        self.straight, self.bias = parameter(torch.zeros(inputs)), parameter(torch.tensor(0.0))
+        self.set = parameter(torch.zeros(SET))
+        self.hidden = parameter(torch.randn(inputs, units) / inputs**0.5)
+        self.hidden_bias, self.out = parameter(torch.zeros(units)), parameter(torch.randn(units) * 0.3)
+
+    def forward(self, inputs):
+        return inputs @ self.straight + self.bias + torch.relu(inputs @ self.hidden + self.hidden_bias) @ self.out
+
+    def pull(self):
+        return sum((w**2).sum() for w in (self.straight, self.hidden, self.out)) + 0.1 * (self.set**2).sum()
+
+
+def trained(batch, units, seed, noise=NOISE, steps=STEPS):
+    torch.manual_seed(seed)
+    net = Net(batch.inputs.shape[1], units)
+    optimizer = torch.optim.Adam(net.parameters(), lr=0.02)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimizer, 0.03, total_steps=steps)
+    for _ in range(steps):
+        optimizer.zero_grad()
+        (batch.loss(net, noise) + DECAY * net.pull()).backward()
+        optimizer.step()
+        schedule.step()
+    return net
+
+
+def judged(stills, batch, nets):
+    with torch.no_grad():
+        utilities = (sum(batch.utility(net) for net in nets) / len(nets)).double().numpy()
+    at = 0
+    for still in stills:
+        utility = utilities[at:at + len(still["placed"])]
+        at += len(utility)
+        if not len(utility):
+            yield still["name"], still["marked"], 0.0, False
             continue
-        utility = terms @ weights
         top = max(utility.max(), 0.0)
         odds = np.exp(utility - top)
-        best = utility.argmax()
-        apart = np.abs((2 * (zero - zero[best]) + 180) % 360 - 180) / 2
+        apart = np.abs((2 * (still["zero"] - still["zero"][utility.argmax()]) + 180) % 360 - 180) / 2
         probability = odds[apart <= SAME_AXIS_DEG].sum() / (odds.sum() + np.exp(-top))
         # A part of the right set gives the right axis too.
-        sound = right.any() and apart[right].min() <= SAME_AXIS_DEG
-        yield name, marked, probability, bool(sound)
+        right = still["right"]
+        yield still["name"], still["marked"], probability, bool(right.any() and apart[right].min() <= SAME_AXIS_DEG)
 
 
-def main():
-    stills = read(sys.argv[1])
+def held_out(stills, mean, spread):
     verdicts = []
     for part in range(3):
-        held_out = [s for i, s in enumerate(stills) if i % 3 == part]
-        weights = fit([s for i, s in enumerate(stills) if i % 3 != part])
-        verdicts += judged(held_out, weights)
+        rest = Batch([s for i, s in enumerate(stills) if i % 3 != part], mean, spread, TRAITS + PROFILE)
+        third = [s for i, s in enumerate(stills) if i % 3 == part]
+        nets = [trained(rest, UNITS, seed) for seed in range(NETS)]
+        verdicts += judged(third, Batch(third, mean, spread, TRAITS + PROFILE), nets)
     marked = sum(v[1] for v in verdicts)
     print(f"{marked} stills with marks, {len(verdicts) - marked} without; held out by thirds:")
-    for least in (0.5, 0.6, 0.7, 0.75, 0.8, 0.9, 0.95):
+    for least in (0.5, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95):
         read_right = sum(m and p >= least and s for _, m, p, s in verdicts)
         wrong = [n for n, m, p, s in verdicts if m and p >= least and not s]
         invented = [n for n, m, p, _ in verdicts if not m and p >= least]
         print(f"  {least:.2f}: read {read_right / marked:.3f}, wrong {len(wrong)}, invented {len(invented)}", wrong, invented)
-    weights = fit(stills)
+
+
+def array(name, doc, values):
+    values = np.asarray(values)
+    shape = "f32"
+    for n in reversed(values.shape):
+        shape = f"[{shape}; {n}]"
+    if values.ndim == 0:
+        return f"/// {doc}\npub const {name}: f32 = {number(values)};\n"
+    rows = values if values.ndim == 2 else [values]
+    text = ",\n".join("[" + ", ".join(map(number, row)) + "]" for row in rows)
+    return f"/// {doc}\npub static {name}: {shape} = {'[' + text + ']' if values.ndim == 2 else text};\n"
+
+
+def number(value):
+    text = f"{value:.3g}" if abs(value) >= 1e-3 else "0.0"
+    return text if "." in text or "e" in text else text + ".0"
+
+
+def main():
+    stills = read(sys.argv[-1])
+    everything = np.concatenate([s["inputs"] for s in stills])
+    mean, spread = everything.mean(axis=0), np.maximum(everything.std(axis=0), LEAST_SPREAD)
+    if "--held-out" in sys.argv:
+        return held_out(stills, mean, spread)
     named = lambda values: ", ".join(f"{v:.2f}" for v in values)
-    print(f"MARK   {weights[0]:.2f}\nTRAITS {named(weights[1:1 + TRAITS])}\nSET    {named(weights[1 + TRAITS:])}")
+    if "--first-sight" in sys.argv:
+        net = trained(Batch(stills, mean, spread, TRAITS), 0, 0, noise=0.0)
+        traits = net.straight.detach().numpy() / spread[:TRAITS]
+        return print(f"MARK {float(net.bias.detach()) - traits @ mean[:TRAITS]:.2f}\nTRAITS {named(traits)}")
+    batch = Batch(stills, mean, spread, TRAITS + PROFILE)
+    nets = [trained(batch, UNITS, seed) for seed in range(NETS)]
+    average = lambda part: np.mean([part(net).detach().numpy() for net in nets], axis=0)
+    joined = lambda part: np.concatenate([part(net).detach().numpy() for net in nets], axis=-1)
+    marked = sum(s["marked"] for s in stills)
+    print(f"""//! Weights of what speaks for and against a reading of the reference marks, natural logarithms of odds.
+//!
+//! Written by `tests/reference/mark_weights/fit.py` from {len(stills)} drawn stills, {marked} of them with marks: not to be edited
+//! by hand. No frame of a real operation was used.
+
+/// Of the whole: each mark beyond the first; difference in distance from the limbus; deviation from the pattern; a single
+/// mark; lead over other candidates; how many others are like these; a single broad mark without a direction.
+pub const SET: [f64; {SET}] = [{named(average(lambda net: net.set))}];
+""")
+    print(array("MEAN", "Mean of each number that the network reads.", mean))
+    print(array("SPREAD", "Its standard deviation.", spread))
+    print(array("HIDDEN_WEIGHT", "Weights of the numbers in each hidden unit.", joined(lambda net: net.hidden).T))
+    print(array("HIDDEN_BIAS", "See `HIDDEN_WEIGHT`.", joined(lambda net: net.hidden_bias)))
+    print(array("OUT_WEIGHT", "Weights of the hidden units.", joined(lambda net: net.out) / NETS))
+    print(array("STRAIGHT_WEIGHT", "Weights of the numbers themselves.", average(lambda net: net.straight)))
+    print(array("OUT_BIAS", "See `STRAIGHT_WEIGHT`.", average(lambda net: net.bias)))
 
 
-main()
+if __name__ == "__main__":
+    main()
