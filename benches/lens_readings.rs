@@ -1,21 +1,21 @@
 //! What each reading of the lens marks of drawn stills has to say for itself, for weighing them.
 //!
-//!     cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT
+//!     cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT [easy|mixed|hard]
 //!
 //! Prints a line of JSON a still: the terms of its readings (see `lens_marks::all_readings`), their axes in the
 //! plane of the true limbus, how many groups each has, and the true axis. `tests/reference/lens_weights/fit.py` reads them.
 
 use rayon::prelude::*;
-use stillaxis::phantom::{self, MarksShown, Scene, View, Wanted};
+use stillaxis::phantom::{self, Difficulty, MarksShown, Scene, View, Wanted};
 use stillaxis::stills::load::{Recording, load};
 use stillaxis::vision::lens_marks::{LensFinding, all_readings};
 use stillaxis::vision::limbus::find_limbus;
 
-fn still(seed: u64, number: u64, marks: MarksShown) -> Option<serde_json::Value> {
-    let scene = Scene::random(seed, number, &Wanted { marks, ..Wanted::default() });
+fn still(seed: u64, number: u64, wanted: &Wanted) -> Option<serde_json::Value> {
+    let scene = Scene::random(seed, number, wanted);
     let drawing = phantom::draw(&scene)?;
     let truth = phantom::truth(&scene, "", &drawing.visibility)?;
-    if marks == MarksShown::Both && !truth.readable {
+    if wanted.marks == MarksShown::Both && !truth.readable {
         return None;
     }
     // As a user would have it: through the file.
@@ -35,16 +35,26 @@ fn still(seed: u64, number: u64, marks: MarksShown) -> Option<serde_json::Value>
         "lens_deg": truth.lens_deg,
         "axis_deg": all.iter().map(|(lens, _)| axis(lens)).collect::<Vec<_>>(),
         "groups": all.iter().map(|(lens, _)| lens.groups_seen).collect::<Vec<_>>(),
-        "terms": all.into_iter().map(|(_, terms)| terms).collect::<Vec<_>>(),
+        "terms": all.into_iter().map(|(_, terms)| terms.into_iter().map(rounded).collect::<Vec<_>>()).collect::<Vec<_>>(),
     }))
+}
+
+fn rounded(value: f64) -> f64 {
+    (value * 1e4).round() / 1e4
 }
 
 fn main() {
     let given: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
-    let [marks, seed, count] = &given[..] else {
-        // `cargo bench` runs every bench without arguments.
-        println!("usage: cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT");
-        return;
+    let (marks, seed, count, difficulty) = match &given[..] {
+        [marks, seed, count] => (marks, seed, count, "mixed"),
+        [marks, seed, count, difficulty] => (marks, seed, count, difficulty.as_str()),
+        _ => {
+            // `cargo bench` runs every bench without arguments.
+            println!(
+                "usage: cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT [easy|mixed|hard]"
+            );
+            return;
+        }
     };
     let marks = match marks.as_str() {
         "both" => MarksShown::Both,
@@ -52,9 +62,16 @@ fn main() {
         "none" => MarksShown::None,
         other => panic!("{other}: expected both, reference-only or none"),
     };
+    let difficulty = match difficulty {
+        "easy" => Difficulty::Easy,
+        "mixed" => Difficulty::Mixed,
+        "hard" => Difficulty::Hard,
+        other => panic!("{other}: expected easy, mixed or hard"),
+    };
     let seed: u64 = seed.parse().expect("SEED is a whole number");
     let count: u64 = count.parse().expect("COUNT is a whole number");
-    let lines: Vec<_> = (0..count).into_par_iter().filter_map(|number| still(seed, number, marks)).collect();
+    let wanted = Wanted { marks, difficulty, ..Wanted::default() };
+    let lines: Vec<_> = (0..count).into_par_iter().filter_map(|number| still(seed, number, &wanted)).collect();
     for line in lines {
         println!("{line}");
     }

@@ -4,6 +4,7 @@
 
 pub mod lens_marks;
 pub mod limbus;
+mod network;
 pub mod plane;
 pub mod polar;
 pub mod reference_marks;

@@ -160,16 +160,12 @@ def held_out(stills, mean, spread):
         print(f"  {least:.2f}: read {read_right / marked:.3f}, wrong {len(wrong)}, invented {len(invented)}", wrong, invented)
 
 
-def array(name, doc, values):
+def field(name, values):
     values = np.asarray(values)
-    shape = "f32"
-    for n in reversed(values.shape):
-        shape = f"[{shape}; {n}]"
     if values.ndim == 0:
-        return f"/// {doc}\npub const {name}: f32 = {number(values)};\n"
-    rows = values if values.ndim == 2 else [values]
-    text = ",\n".join("[" + ", ".join(map(number, row)) + "]" for row in rows)
-    return f"/// {doc}\npub static {name}: {shape} = {'[' + text + ']' if values.ndim == 2 else text};\n"
+        return f"    {name}: {number(values)},"
+    rows = ["[" + ", ".join(map(number, row)) + "]" for row in np.atleast_2d(values)]
+    return f"    {name}: {rows[0] if values.ndim == 1 else '[' + ', '.join(rows) + ']'},"
 
 
 def number(value):
@@ -198,17 +194,23 @@ def main():
 //! Written by `tests/reference/mark_weights/fit.py` from {len(stills)} drawn stills, {marked} of them with marks: not to be edited
 //! by hand. No frame of a real operation was used.
 
+use super::network::INPUTS;
+use crate::vision::network::Network;
+
 /// Of the whole: each mark beyond the first; difference in distance from the limbus; deviation from the pattern; a single
 /// mark; lead over other candidates; how many others are like these; a single broad mark without a direction.
 pub const SET: [f64; {SET}] = [{named(average(lambda net: net.set))}];
 """)
-    print(array("MEAN", "Mean of each number that the network reads.", mean))
-    print(array("SPREAD", "Its standard deviation.", spread))
-    print(array("HIDDEN_WEIGHT", "Weights of the numbers in each hidden unit.", joined(lambda net: net.hidden).T))
-    print(array("HIDDEN_BIAS", "See `HIDDEN_WEIGHT`.", joined(lambda net: net.hidden_bias)))
-    print(array("OUT_WEIGHT", "Weights of the hidden units.", joined(lambda net: net.out) / NETS))
-    print(array("STRAIGHT_WEIGHT", "Weights of the numbers themselves.", average(lambda net: net.straight)))
-    print(array("OUT_BIAS", "See `STRAIGHT_WEIGHT`.", average(lambda net: net.bias)))
+    print("/// Of a mark by its traits and profile.")
+    print(f"pub(super) static NETWORK: Network<INPUTS, {NETS * UNITS}> = Network {{")
+    print(field("mean", mean))
+    print(field("spread", spread))
+    print(field("hidden_weight", joined(lambda net: net.hidden).T))
+    print(field("hidden_bias", joined(lambda net: net.hidden_bias)))
+    print(field("out_weight", joined(lambda net: net.out) / NETS))
+    print(field("straight_weight", average(lambda net: net.straight)))
+    print(field("out_bias", average(lambda net: net.bias)))
+    print("};")
 
 
 if __name__ == "__main__":
