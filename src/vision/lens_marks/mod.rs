@@ -4,19 +4,19 @@
 //! (`lines`) that point towards the middle are the starts; shapes of marks (`marks`) are fitted there by least
 //! squares together with their ground (`group_fit`). Any two opposite groups may be a lens's marks, and any one by itself
 //! where its twin is hidden (`twin`): these are the readings (`readings`). What speaks for and against each (`terms`) is
-//! weighed (`weights`), and one is chosen among all and that there are none. All of it looks for dark marks; bright
+//! weighed (`network_weights`), and one is chosen among all and that there are none. All of it looks for dark marks; bright
 //! ones are found in the inverted patch.
 
 mod group_fit;
 mod groups;
 mod lines;
 mod marks;
+mod network_weights;
 mod patch;
 mod readings;
 mod rows;
 mod terms;
 mod twin;
-mod weights;
 
 use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector, axis_difference};
 use crate::vision::Picture;
@@ -69,9 +69,9 @@ pub enum LensRefusal {
     },
 }
 
-/// Least probability of a reading, among all others and that none is right, that is accepted: see `weights` for what comes
-/// through.
-const LEAST_PROBABILITY: f64 = 0.8;
+/// Least probability of a reading, among all others and that none is right, that is accepted: see `tests/reference/lens_weights/fit.py` for
+/// what comes through.
+const LEAST_PROBABILITY: f64 = 0.9;
 /// A reading that is this probable among those looked at so far needs no further search: first come pairs at the most
 /// promising places, then all dark readings, then the bright ones.
 const BEYOND_SEARCH: f64 = 0.9;

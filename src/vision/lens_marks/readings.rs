@@ -3,10 +3,10 @@
 use super::group_fit::Group;
 use super::groups::{Tries, extend, is_misread};
 use super::marks::Kind;
+use super::network_weights::NETWORK;
 use super::patch::Patch;
-use super::terms::{self, TERMS};
+use super::terms::{self, OTHER_SPOTS, TERMS};
 use super::twin::twin;
-use super::weights::WEIGHTS;
 use crate::geometry::{Vector, ccw_degrees};
 
 /// One way to read the marks.
@@ -27,13 +27,17 @@ const LEAST_ANCHOR: f64 = 0.70;
 /// Evidence of a pair from which its groups' twins need not be looked for.
 const PAIRED: f64 = 4.0;
 
+/// How much other clear spots beside two lone dots count against them, for each e-fold of their number. Set by hand: drawn
+/// stills have too few to weigh what everyone would refuse.
+const SPOTS_AGAINST: f64 = 4.0;
+
 impl Reading {
     fn new(groups: Vec<Group>, terms: [f64; TERMS]) -> Self {
         let axis_deg = match groups[..] {
             [a, b, ..] => ccw_degrees(&(b.shape.place - a.shape.place)).unwrap_or(0.0),
             _ => -groups[0].shape.angle.to_degrees(),
         };
-        let evidence = WEIGHTS.iter().zip(&terms).map(|(w, t)| w * t).sum();
+        let evidence = NETWORK.odds(&terms.map(|t| t as f32)) - SPOTS_AGAINST * terms[OTHER_SPOTS];
         Self { groups, terms, axis_deg, evidence }
     }
 }

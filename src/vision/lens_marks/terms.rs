@@ -1,6 +1,6 @@
 //! What speaks for and against one or two groups being what is seen of a lens's marks.
 //!
-//! Each term is weighed by its place: see [`super::weights`]. How far something is from the usual counts as ln(1 + x^2), x
+//! Each term is weighed by its place: see [`super::network_weights`]. How far something is from the usual counts as ln(1 + x^2), x
 //! in standard deviations: as a square where it is small, and little more where it is large, for something is always odd.
 
 use super::group_fit::Group;
@@ -13,6 +13,8 @@ use crate::geometry::Vector;
 pub const TERMS: usize = PAIR + LONE + BRIGHT;
 /// Of two groups: five kinds, then what they are together.
 const PAIR: usize = 5 + 17;
+/// Place of what other clear spots there are beside two lone dots.
+pub const OTHER_SPOTS: usize = 19;
 /// Of one: four kinds, then what it is.
 const LONE: usize = 4 + 12;
 /// Of bright ones: spots, rows, dashes and lines, and how bright their ground is; and of dark ones' ground.

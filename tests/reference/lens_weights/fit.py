@@ -1,32 +1,39 @@
 """Weights of the readings of lens marks, from drawn stills.
 
-    for seed in $(seq 1001 1012); do cargo bench --bench lens_readings -- both $seed 150; done > readings.jsonl
-    for seed in $(seq 1021 1027); do cargo bench --bench lens_readings -- reference-only $seed 150; done >> readings.jsonl
-    cargo bench --bench lens_readings -- none 1031 150 >> readings.jsonl
-    python fit.py readings.jsonl
+    bench() { cargo bench --bench lens_readings -- "$@"; }
+    for seed in $(seq 1001 1008); do bench both $seed 150; done > readings.jsonl
+    for seed in $(seq 1041 1046); do bench both $seed 150 hard; done >> readings.jsonl
+    for seed in $(seq 1021 1025); do bench reference-only $seed 150; done >> readings.jsonl
+    for seed in $(seq 1051 1053); do bench reference-only $seed 150 hard; done >> readings.jsonl
+    bench none 1031 150 >> readings.jsonl
+    python fit.py readings.jsonl > network_weights.rs && rustfmt network_weights.rs
 
 A conditional logit (McFadden 1974): in each still those readings are right that have the right axis, or it is right that there
-are no marks, whose utility is 0. Prints the weights for `src/vision/lens_marks/weights.rs`, and, with each third of the stills
-judged by weights from the other two, how many stills are read at several least probabilities, and how many wrongly.
+are no marks, whose utility is 0. The utility of a reading is what a network of one hidden layer makes of its terms. Prints the weights for
+`src/vision/lens_marks`; with --held-out, instead: with each third of the stills judged by weights from the other two, how many
+stills are read at several least probabilities, and how many wrongly.
 """
 
 import json
 import sys
 
 import numpy as np
-from scipy.optimize import minimize
+import torch
 
-# Pulls the weights to 0 where the stills do not say: variance of a weight, of a term of sd 1, is 1 / (RIDGE x stills).
-RIDGE = 0.003
-LEAST_SPREAD = 0.1
+TERMS = 43  # terms.rs
+UNUSUAL = 4.0  # vision/network.rs
+LEAST_SPREAD = 0.05
+# Units and networks (their mean is one network of NETS x UNITS units); pull of the weights to 0; sd of the noise that
+# every term gets anew at each step, so that none decides alone; steps.
+UNITS, NETS, DECAY, NOISE, STEPS = 16, 2, 3e-4, 0.3, 500
 # A reading nearer to the true axis than the first is right (a group by itself has less to tell its direction by), one farther
 # off than the second is wrong; between them nothing is said.
 RIGHT_DEG = {2: 1.5, 1: 3.0}
 WRONG_DEG = {2: 2.5, 1: 4.5}
 SAME_AXIS_DEG = 2.0
-TERMS = 43
-# Set by hand: other clear spots beside two lone dots. Drawn stills have too few to weigh what everyone would refuse.
-HELD = {19: -4.0}
+# Set by hand, as in readings.rs: how much other clear spots beside two lone dots count against them. Drawn stills have too few
+# to weigh what everyone would refuse.
+OTHER_SPOTS, SPOTS_AGAINST = 19, 4.0
 
 
 def axis_difference(a, b):
@@ -37,56 +44,88 @@ class Still:
     def __init__(self, line):
         still = json.loads(line)
         self.name = still["still"]
-        self.terms = np.array(still["terms"], float).reshape(-1, TERMS)
+        self.terms = np.array(still["terms"], np.float32).reshape(-1, TERMS)
         self.axis = np.array(still["axis_deg"], float)
         self.marked = still["lens_deg"] is not None
-        off = axis_difference(self.axis, still["lens_deg"]) if self.marked else np.full(len(self.axis), 90.0)
+        self.off = axis_difference(self.axis, still["lens_deg"]) if self.marked else np.full(len(self.axis), 90.0)
         groups = np.array(still["groups"], int)
         limit = lambda degrees: np.where(groups == 2, degrees[2], degrees[1])
-        self.off = off
-        self.right = off < limit(RIGHT_DEG)
-        self.said = self.right | (off > limit(WRONG_DEG))
+        self.right = self.off < limit(RIGHT_DEG)
+        self.said = self.right | (self.off > limit(WRONG_DEG))
         if (self.right & (groups == 2)).any():
             # Where both groups are read, one of them by itself is not what is meant, and not wrong either.
             self.said &= ~(self.right & (groups == 1))
             self.right &= groups == 2
-        self.groups = groups
 
 
-def fit(stills):
-    # What hardly ever occurs must not be weighed on the few stills that have it.
-    spread = np.maximum(np.concatenate([s.terms for s in stills if len(s.terms)]).std(axis=0), LEAST_SPREAD)
+class Batch:
+    """The readings of stills as tensors; only those of which something is said, unless `all_of_them`."""
 
-    def loss(weights):
-        value, slope = 0.0, np.zeros(TERMS)
-        for s in stills:
-            terms, right = s.terms[s.said], s.right[s.said]
-            if not len(terms) or s.marked and not right.any():
-                continue
-            utility = terms @ weights
-            top = max(utility.max(), 0.0)
-            odds = np.exp(utility - top)
-            whole = odds.sum() + np.exp(-top)
-            slope += terms.T @ odds / whole
-            if s.marked:
-                value -= np.log(odds[right].sum() / whole)
-                slope -= terms[right].T @ odds[right] / odds[right].sum()
-            else:
-                value -= -top - np.log(whole)
-        pull = RIDGE * len(stills) * spread**2
-        return value + pull * weights @ weights / 2, slope + pull * weights
+    def __init__(self, stills, mean, spread, all_of_them=False):
+        kept = [np.full(len(s.said), True) if all_of_them else s.said for s in stills]
+        terms = np.concatenate([s.terms[k] for s, k in zip(stills, kept)])
+        self.held = torch.tensor(-SPOTS_AGAINST * terms[:, OTHER_SPOTS]).float()
+        self.terms = torch.tensor(((terms - mean) / spread).clip(-UNUSUAL, UNUSUAL)).float()
+        self.right = torch.tensor(np.concatenate([s.right[k] for s, k in zip(stills, kept)]))
+        self.still_of = torch.tensor(np.concatenate([np.full(k.sum(), i) for i, k in enumerate(kept)]))
+        self.count = len(stills)
+        self.marked = torch.tensor([s.marked for s in stills])
+        self.used = ~self.marked | torch.tensor([bool(s.right.any()) for s in stills])
 
-    bounds = [(HELD[k], HELD[k]) if k in HELD else (None, None) for k in range(TERMS)]
-    start = [HELD.get(k, 0.0) for k in range(TERMS)]
-    return minimize(loss, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 2000}).x
+    def loss(self, net, noise):
+        utility = net(self.terms + noise * torch.randn_like(self.terms)) + self.held
+        whole = log_sum(utility, self.still_of, self.count, True)
+        right = log_sum(utility[self.right], self.still_of[self.right], self.count, False)
+        return torch.where(self.marked, whole - right, whole)[self.used].mean()
 
 
-def judged(stills, weights):
+def log_sum(utility, still_of, count, with_none):
+    """Logarithm of the sum of exp(utility) in each still; with_none adds that there are no marks."""
+    top = torch.full((count,), 0.0 if with_none else -1e4)
+    top = top.scatter_reduce(0, still_of, utility.detach(), "amax")
+    odds = torch.zeros(count).index_add(0, still_of, torch.exp(utility - top[still_of]))
+    return top + torch.log((odds + (torch.exp(-top) if with_none else 0.0)).clamp_min(1e-30))
+
+
+class Net(torch.nn.Module):
+    def __init__(self, units):
+        super().__init__()
+        parameter = torch.nn.Parameter
+        self.straight, self.bias = parameter(torch.zeros(TERMS)), parameter(torch.tensor(0.0))
+        self.hidden = parameter(torch.randn(TERMS, units) / TERMS**0.5)
+        self.hidden_bias, self.out = parameter(torch.zeros(units)), parameter(torch.randn(units) * 0.3)
+
+    def forward(self, terms):
+        return terms @ self.straight + self.bias + torch.relu(terms @ self.hidden + self.hidden_bias) @ self.out
+
+    def pull(self):
+        return sum((w**2).sum() for w in (self.straight, self.hidden, self.out))
+
+
+def trained(batch, seed, units=None, noise=None):
+    torch.manual_seed(seed)
+    net = Net(UNITS if units is None else units)
+    optimizer = torch.optim.Adam(net.parameters(), lr=0.02)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimizer, 0.03, total_steps=STEPS)
+    for _ in range(STEPS):
+        optimizer.zero_grad()
+        (batch.loss(net, NOISE if noise is None else noise) + DECAY * net.pull()).backward()
+        optimizer.step()
+        schedule.step()
+    return net
+
+
+def judged(stills, mean, spread, nets):
+    batch = Batch(stills, mean, spread, all_of_them=True)
+    with torch.no_grad():
+        utilities = (sum(net(batch.terms) for net in nets) / len(nets) + batch.held).double().numpy()
+    at = 0
     for s in stills:
-        if not len(s.terms):
+        utility = utilities[at:at + len(s.terms)]
+        at += len(utility)
+        if not len(utility):
             yield s.name, s.marked, 0.0, False
             continue
-        utility = s.terms @ weights
         top = max(utility.max(), 0.0)
         odds = np.exp(utility - top)
         best = utility.argmax()
@@ -94,21 +133,62 @@ def judged(stills, weights):
         yield s.name, s.marked, odds[same].sum() / (odds.sum() + np.exp(-top)), s.off[best] < 3.0
 
 
-def main():
-    stills = [Still(line) for line in open(sys.argv[1]) if line.startswith("{")]
+def held_out(stills, mean, spread):
     verdicts = []
     for part in range(3):
-        weights = fit([s for i, s in enumerate(stills) if i % 3 != part])
-        verdicts += judged([s for i, s in enumerate(stills) if i % 3 == part], weights)
+        rest = Batch([s for i, s in enumerate(stills) if i % 3 != part], mean, spread)
+        nets = [trained(rest, seed) for seed in range(NETS)]
+        verdicts += judged([s for i, s in enumerate(stills) if i % 3 == part], mean, spread, nets)
     marked = sum(v[1] for v in verdicts)
     print(f"{marked} stills with marks, {len(verdicts) - marked} without; held out by thirds:")
-    for least in (0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99):
+    for least in (0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95, 0.98, 0.99):
         read_right = sum(m and p >= least and s for _, m, p, s in verdicts)
         wrong = [n for n, m, p, s in verdicts if m and p >= least and not s]
         invented = [n for n, m, p, _ in verdicts if not m and p >= least]
         print(f"  {least:.2f}: read {read_right / marked:.3f}, wrong {len(wrong)}, invented {len(invented)}", wrong, invented)
-    weights = fit(stills)
-    print(", ".join(f"{w:.2f}" for w in weights))
 
 
-main()
+def field(name, values):
+    values = np.asarray(values)
+    if values.ndim == 0:
+        return f"    {name}: {number(values)},"
+    rows = ["[" + ", ".join(map(number, row)) + "]" for row in np.atleast_2d(values)]
+    return f"    {name}: {rows[0] if values.ndim == 1 else '[' + ', '.join(rows) + ']'},"
+
+
+def number(value):
+    text = f"{value:.3g}" if abs(value) >= 1e-3 else "0.0"
+    return text if "." in text or "e" in text else text + ".0"
+
+
+def main():
+    stills = [Still(line) for line in open(sys.argv[-1]) if line.startswith("{")]
+    terms = np.concatenate([s.terms for s in stills])
+    mean, spread = terms.mean(axis=0), np.maximum(terms.std(axis=0), LEAST_SPREAD)
+    if "--held-out" in sys.argv:
+        return held_out(stills, mean, spread)
+    nets = [trained(Batch(stills, mean, spread), seed) for seed in range(NETS)]
+    average = lambda part: np.mean([part(net).detach().numpy() for net in nets], axis=0)
+    joined = lambda part: np.concatenate([part(net).detach().numpy() for net in nets], axis=-1)
+    print(f"""//! Weights of what speaks for and against a reading of the lens marks, natural logarithms of odds.
+//!
+//! Written by `tests/reference/lens_weights/fit.py` from {len(stills)} drawn stills, {sum(s.marked for s in stills)} of them with marks on the lens: not
+//! to be edited by hand. No frame of a real operation was used.
+
+use super::terms::TERMS;
+use crate::vision::network::Network;
+
+/// Of a reading by its terms.
+pub(super) static NETWORK: Network<TERMS, {NETS * UNITS}> = Network {{""")
+    print(field("mean", mean))
+    print(field("spread", spread))
+    print(field("hidden_weight", joined(lambda net: net.hidden).T))
+    print(field("hidden_bias", joined(lambda net: net.hidden_bias)))
+    print(field("out_weight", joined(lambda net: net.out) / NETS))
+    print(field("straight_weight", average(lambda net: net.straight)))
+    print(field("out_bias", average(lambda net: net.bias)))
+    print("};")
+
+
+if __name__ == "__main__":
+    main()
