@@ -1,6 +1,6 @@
 //! What speaks for and against one or two groups being what is seen of a lens's marks.
 //!
-//! Each term is weighed by its place: see [`super::network_weights`]. How far something is from the usual counts as ln(1 + x^2), x
+//! Each term is weighed by its place: see `network_weights`. How far something is from the usual counts as ln(1 + x^2), x
 //! in standard deviations: as a square where it is small, and little more where it is large, for something is always odd.
 
 use super::group_fit::Group;

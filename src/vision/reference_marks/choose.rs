@@ -11,7 +11,7 @@ const PLACED_SD_DEG: f64 = 4.2;
 /// Farthest from its place that a mark is looked for, degrees.
 const REACH_DEG: f64 = 15.0;
 /// Least probability of a reading, among all others and that none is right, that is accepted. Of drawn stills held out of the
-/// fit it lets through what [`network_weights`] says.
+/// fit it lets through what `network_weights` says.
 const LEAST_PROBABILITY: f64 = 0.85;
 /// Width from which a mark is broad, limbus radii: 0.5 mm.
 const BROAD: f64 = 0.085;
@@ -56,7 +56,7 @@ pub struct Reading {
     pub zero_deg: f64,
     /// Root mean square of the marks' deviations from the pattern, degrees; 0 for a single mark.
     pub misfit_deg: f64,
-    /// What speaks for and against it besides the marks' own odds: what they are together, see [`network_weights::SET`].
+    /// What speaks for and against it besides the marks' own odds: what they are together, see `network_weights::SET`.
     pub terms: [f64; TERMS],
     /// Natural logarithm of the odds of this reading against that there are no marks.
     pub evidence: f64,

@@ -16,6 +16,8 @@ mod finding;
 mod groups;
 pub mod likeness;
 mod network;
+// Fitted weights that happen to look like a constant are none.
+#[expect(clippy::approx_constant)]
 mod network_weights;
 mod patch;
 pub mod profile;

@@ -1,4 +1,4 @@
-//! What a candidate looks like along and across its axis, for the [network](super::network).
+//! What a candidate looks like along and across its axis, for the network.
 
 use super::blob::Blob;
 use super::patch::Frame;
