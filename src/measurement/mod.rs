@@ -25,7 +25,7 @@ use nalgebra::Matrix5;
 pub const LEAST_SIDE_PX: u32 = 120;
 /// Widest half of a 95 % interval that is still given as a figure, degrees: a figure that may be 3 degrees off either way
 /// costs up to 10 % of the cylinder by itself.
-pub const WIDEST_HALF_INTERVAL_DEG: f64 = 3.0;
+pub const WIDEST_HALF_INTERVAL_DEG: f64 = 2.75;
 
 /// Farthest a lens is believed to stand from the axis its marks denote, degrees. Beyond it the lens is nearer to the
 /// meridian at right angles, and a mark taken for another thing (a hook, a vessel, the mark of another meridian) is
@@ -338,7 +338,7 @@ fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding
         record.refusals.push(refusal(
             RefusalCode::IntervalTooWide,
             format!(
-                "error {:+.1}° with a 95 % interval of ±{half:.1}°, wider than ±{WIDEST_HALF_INTERVAL_DEG:.1}°",
+                "error {:+.1}° with a 95 % interval of ±{half:.2}°, wider than ±{WIDEST_HALF_INTERVAL_DEG:.2}°",
                 aligned.error_deg
             ),
             if marks == 1 || lens.groups_seen == 1 {
