@@ -3,7 +3,7 @@
 //! The ink of a mark is a function of the place; the drawing integrates it over each pixel and the truth over the plane,
 //! so that both speak of the same mark.
 
-use super::canvas::{Canvas, along, linear, smoothstep};
+use super::canvas::{Canvas, Rgb, along, linear, smoothstep};
 use super::noise;
 use super::scene::{ReferenceMark, ReferenceMarkKind};
 use super::view::View;
@@ -125,8 +125,21 @@ fn edge(inside: f64, softness: f64) -> f64 {
     smoothstep(-softness, softness, inside)
 }
 
-/// What a mark did to the picture: pixel index, opacity and linear light before, for judging whether it can be read.
-pub type Trace = Vec<(usize, f32, [f32; 3])>;
+/// What a mark did to the picture, for judging whether it can be read.
+pub type Trace = Vec<TracePixel>;
+
+/// What a mark did to a pixel.
+#[derive(Clone, Copy, Debug)]
+pub struct TracePixel {
+    /// Of the canvas.
+    pub index: usize,
+    /// Opacity of the ink, 0 to 1, whether or not the pupil shows it.
+    pub ink: f32,
+    /// Share of it that the pupil shows; 1 outside of the lens.
+    pub shown: f32,
+    /// How much linear light it took away (below 0: added), before any light fell on it.
+    pub taken: Rgb,
+}
 
 /// Draw a mark; returns its trace.
 pub fn draw(canvas: &mut Canvas, mark: &ReferenceMark) -> Trace {
@@ -161,12 +174,12 @@ pub fn paint(
                 continue;
             }
             let index = row * canvas.width + column;
-            let mut alpha = (sum / (SAMPLES * SAMPLES) as f64) as f32;
-            if inside_pupil {
-                alpha *= canvas.pupil[index];
-            }
-            trace.push((index, alpha, canvas.pixels[index]));
-            canvas.lay(index, colour, alpha);
+            let ink = (sum / (SAMPLES * SAMPLES) as f64) as f32;
+            let shown = if inside_pupil { canvas.pupil[index] } else { 1.0 };
+            let before = canvas.pixels[index];
+            canvas.lay(index, colour, ink * shown);
+            let after = canvas.pixels[index];
+            trace.push(TracePixel { index, ink, shown, taken: [0, 1, 2].map(|c| before[c] - after[c]) });
         }
     }
     trace

@@ -1,7 +1,9 @@
 //! Properties of whole drawn stills.
 
 use super::marks::Ink;
-use super::scene::{LensMarkKind, PupilDevice, ReferenceMark, ReferenceMarkKind, Scene, Speculum};
+use super::scene::{
+    LensMarkKind, PupilDevice, ReferenceMark, ReferenceMarkKind, Reflection, ReflectionKind, Scene, Speculum,
+};
 use super::{AxisPlan, Difficulty, MarkVisibility, MarksShown, View, Visibility, Wanted, draw, encode, truth};
 use crate::geometry::{PixelPoint, Vector, axis_difference};
 use image::RgbImage;
@@ -104,7 +106,7 @@ fn marks_lie_where_the_truth_says() {
 }
 
 fn all_seen(scene: &Scene) -> Visibility {
-    let seen = MarkVisibility { share: 1.0, contrast_levels: 50.0 };
+    let seen = MarkVisibility { share: 1.0, contrast_levels: 50.0, signal_to_noise: 100.0 };
     Visibility { limbus: 1.0, reference_marks: vec![seen; scene.reference_marks.len()], lens_groups: vec![seen; 2] }
 }
 
@@ -178,7 +180,7 @@ fn missing_marks_leave_no_error() {
     ] {
         for still in 0..20 {
             let scene = Scene::random(2, still, &Wanted { marks, ..Wanted::default() });
-            let seen = MarkVisibility { share: 1.0, contrast_levels: 50.0 };
+            let seen = MarkVisibility { share: 1.0, contrast_levels: 50.0, signal_to_noise: 100.0 };
             let groups = if scene.lens.as_ref().is_some_and(|l| l.marks.is_some()) { 2 } else { 0 };
             let visibility = Visibility {
                 limbus: 1.0,
@@ -194,6 +196,54 @@ fn missing_marks_leave_no_error() {
             assert!(json["limbus"]["angle_deg"].is_f64() && json["limbus"]["center_px"][1].is_f64());
         }
     }
+}
+
+/// A dark dash in each half of a wide grey pupil.
+fn dashes() -> Scene {
+    let mut scene = Scene::random(3, 0, &Wanted { difficulty: Difficulty::Easy, ..Wanted::default() });
+    bare(&mut scene);
+    scene.pupil.radius_r = 0.7;
+    let marks = scene.lens.as_mut().unwrap().marks.as_mut().unwrap();
+    (marks.kind, marks.colour, marks.opacity) = (LensMarkKind::Dash { length_mm: 0.8 }, [150.0; 3], 1.0);
+    scene
+}
+
+/// Light that comes over a mark takes contrast from it; the light itself is no contrast.
+#[test]
+fn a_veil_over_a_mark_is_no_contrast() {
+    let mut scene = dashes();
+    let plain = draw(&scene).unwrap().visibility.lens_groups;
+    scene.reflections = vec![Reflection {
+        center_r: [0.0, 0.0],
+        kind: ReflectionKind::Veil,
+        size_r: [1.0, 1.0],
+        direction_deg: 0.0,
+        brightness: 2.0,
+    }];
+    for (plain, veiled) in plain.iter().zip(draw(&scene).unwrap().visibility.lens_groups) {
+        assert!((40.0..80.0).contains(&plain.contrast_levels), "{plain:?}");
+        assert!(veiled.contrast_levels < 0.9 * plain.contrast_levels, "{veiled:?}, without veil {plain:?}");
+    }
+}
+
+/// What the iris hides of a lens mark cannot be seen, and noise hides what contrast alone would show.
+#[test]
+fn iris_and_noise_hide_marks() {
+    let mut scene = dashes();
+    let seen = |scene: &Scene| draw(scene).unwrap().visibility;
+    assert!(truth(&scene, "a", &seen(&scene)).unwrap().readable);
+    let signal = |v: &Visibility| v.lens_groups[0].signal_to_noise;
+    scene.camera.noise_levels = 2.0;
+    let low = signal(&seen(&scene));
+    scene.camera.noise_levels = 800.0;
+    let loud = seen(&scene);
+    assert!((low / signal(&loud) - 400.0).abs() < 1e-6);
+    assert!(!truth(&scene, "a", &loud).unwrap().readable, "{loud:?}");
+    scene.camera.noise_levels = 0.0;
+    scene.pupil.radius_r = 0.15;
+    let hidden = seen(&scene);
+    assert!(hidden.lens_groups.iter().all(|g| g.share < 0.1), "{hidden:?}");
+    assert_eq!(truth(&scene, "a", &hidden).unwrap().missing.as_deref(), Some("lens"));
 }
 
 /// A scene survives being written and read.

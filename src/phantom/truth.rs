@@ -17,8 +17,13 @@ use serde::{Deserialize, Serialize};
 
 /// Mean contrast (8-bit levels) below which a careful person does not see a mark.
 const LEAST_CONTRAST: f64 = 7.0;
+/// Signal over noise of the whole mark below which a person does not make it out: Rose, "The sensitivity performance of
+/// the human eye on an absolute scale", J. Opt. Soc. Am. 38 (1948) 196 (from memory).
+const LEAST_SIGNAL_TO_NOISE: f64 = 5.0;
 /// Share of a mark that must be free.
 const LEAST_SHARE: f64 = 0.4;
+/// Share of a group of lens marks that must be free where it alone has to show the axis: two dots of three are less.
+const LEAST_SHARE_ALONE: f64 = 0.7;
 /// Share of the limbus that must be seen.
 const LEAST_LIMBUS: f64 = 0.4;
 
@@ -92,11 +97,15 @@ pub struct MarkVisibility {
     pub share: f64,
     /// Mean contrast of that share in the finished picture, 8-bit levels.
     pub contrast_levels: f64,
+    /// That contrast, over the whole share, against the noise of the sensor.
+    pub signal_to_noise: f64,
 }
 
 impl MarkVisibility {
     fn is_readable(&self) -> bool {
-        self.share >= LEAST_SHARE && self.contrast_levels >= LEAST_CONTRAST
+        self.share >= LEAST_SHARE
+            && self.contrast_levels >= LEAST_CONTRAST
+            && self.signal_to_noise >= LEAST_SIGNAL_TO_NOISE
     }
 
     /// Hidden so well that the still counts as one without it.
@@ -112,9 +121,11 @@ fn is_lone_dot(kind: &LensMarkKind) -> bool {
 
 /// Whether enough is seen of the lens marks to read an axis.
 fn axis_is_readable(scene: &Scene, visibility: &Visibility) -> bool {
-    let marks = scene.lens.as_ref().and_then(|l| l.marks.as_ref());
-    let mut groups = visibility.lens_groups.iter().map(MarkVisibility::is_readable);
-    marks.is_some_and(|m| if is_lone_dot(&m.kind) { groups.all(|seen| seen) } else { groups.any(|seen| seen) })
+    let groups = &visibility.lens_groups;
+    let alone = |group: &MarkVisibility| group.is_readable() && group.share >= LEAST_SHARE_ALONE;
+    scene.lens.as_ref().and_then(|l| l.marks.as_ref()).is_some_and(|marks| {
+        groups.iter().all(MarkVisibility::is_readable) || (!is_lone_dot(&marks.kind) && groups.iter().any(alone))
+    })
 }
 
 /// The truth of a scene.
@@ -255,45 +266,61 @@ pub(super) fn visibility(canvas: &Canvas, scene: &Scene, references: &[Trace], g
         .zip(references)
         .map(|(m, trace)| {
             let width = ((m.width_r[0] + m.width_r[1]) / 2.0 + m.softness_r) * to_px;
-            mark_visibility(canvas, scene, trace, width / width.hypot(3.0 * blur), Ink::new(m).reach() * to_px)
+            let round = matches!(m.kind, ReferenceMarkKind::Dot | ReferenceMarkKind::Blot);
+            mark_visibility(canvas, scene, trace, kept(width, blur, round), Ink::new(m).reach() * to_px)
         })
         .collect();
     let lens_groups = match scene.lens.as_ref().and_then(|l| Some((l, l.marks.as_ref()?))) {
         None => Vec::new(),
         Some((lens, marks)) => {
             let width = marks.width_mm * lens.magnification / canvas.view.mm_per_radius() * to_px;
-            let kept = width / width.hypot(3.0 * blur);
+            let round = matches!(marks.kind, LensMarkKind::Dots { .. });
+            let kept = kept(width, blur, round);
             groups.iter().map(|trace| mark_visibility(canvas, scene, trace, kept, 0.0)).collect()
         }
     };
     Visibility { limbus: limbus_share(canvas, scene), reference_marks, lens_groups }
 }
 
+/// Share of its contrast that blur leaves a mark `width` wide: of a line across it, of a dot both ways.
+fn kept(width: f64, blur: f64, round: bool) -> f64 {
+    let across = width / width.hypot(3.0 * blur);
+    if round { across * across } else { across }
+}
+
+/// Noise of lightness over that of each channel: the root of the squared weights of red, green and blue (ITU-R BT.601).
+const NOISE_IN_LIGHTNESS: f64 = 0.67;
+/// No picture has less noise than that of its 8 bits: the sd of rounding to whole levels, 1 / sqrt(12).
+const QUANTIZATION: f64 = 0.29;
+
 /// - `kept`: share of the contrast that blur leaves
 /// - `reach_px`: half the length of the mark; where the canvas ends within it, some is cut off
 fn mark_visibility(canvas: &Canvas, scene: &Scene, trace: &Trace, kept: f64, reach_px: f64) -> MarkVisibility {
     let (mut ink, mut free, mut contrast) = (0.0, 0.0, 0.0);
     let mut cut = false;
-    for &(index, alpha, before) in trace {
-        let alpha = f64::from(alpha);
+    for pixel in trace {
+        let index = pixel.index;
+        let shown = f64::from(pixel.ink * pixel.shown);
         let (column, row) = (index % canvas.width, index / canvas.width);
         cut |= reach_px > 0.0 && (column == 0 || row == 0 || column + 1 == canvas.width || row + 1 == canvas.height);
         let open = f64::from(1.0 - canvas.cover[index]);
-        ink += alpha;
-        free += alpha * open;
+        ink += f64::from(pixel.ink);
+        free += shown * open;
         let lit = light::factor(canvas, &scene.light, index);
         let now = canvas.pixels[index];
-        // What the ink took away, under the light as it is, added back.
-        let opened = |c: usize| (before[c] * lit[c] - now[c]) * open as f32 + now[c];
-        let (with, without) = (camera::tone(now, &scene.camera), camera::tone([0, 1, 2].map(opened), &scene.camera));
+        // What the ink took away, under the light as it is, given back: what later came over it stays.
+        let opened = [0, 1, 2].map(|c| now[c] + pixel.taken[c] * lit[c] * open as f32);
+        let (with, without) = (camera::tone(now, &scene.camera), camera::tone(opened, &scene.camera));
         let step = (0..3).map(|c| f64::from((with[c] - without[c]).abs())).sum::<f64>() / 3.0;
-        contrast += alpha * open * step * 255.0 * kept;
+        contrast += shown * open * step * 255.0 * kept;
     }
     if ink <= 0.0 || free <= 0.0 {
         return MarkVisibility::default();
     }
     let share = free / ink * if cut { 0.5 } else { 1.0 };
-    MarkVisibility { share, contrast_levels: contrast / free }
+    let contrast_levels = contrast / free;
+    let noise = NOISE_IN_LIGHTNESS * scene.camera.noise_levels;
+    MarkVisibility { share, contrast_levels, signal_to_noise: contrast_levels * free.sqrt() / noise.max(QUANTIZATION) }
 }
 
 /// Share of the limbus that lies in the picture, is lit and not covered.
