@@ -32,8 +32,17 @@ impl<const INPUTS: usize, const UNITS: usize> Network<INPUTS, UNITS> {
     }
 }
 
+/// In eight sums that do not wait for each other.
 fn dot<const N: usize>(a: &[f32; N], b: &[f32; N]) -> f32 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
+    const LANES: usize = 8;
+    let mut sums = [0.0; LANES];
+    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<LANES>(), b.as_chunks::<LANES>());
+    for (x, y) in a.iter().zip(b) {
+        for (sum, (x, y)) in sums.iter_mut().zip(x.iter().zip(y)) {
+            *sum += x * y;
+        }
+    }
+    sums.iter().sum::<f32>() + a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum::<f32>()
 }
 
 #[cfg(test)]

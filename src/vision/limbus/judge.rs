@@ -1,11 +1,11 @@
 //! Is this ellipse a limbus? Two opinions on what a reader would look for around a candidate.
 //!
-//! The first weighs eight features made by hand; the second is a small network on the whole radial profile. Both were fitted
+//! The first weighs nine features made by hand; the second is a small network on the whole radial profile. Both were fitted
 //! by `tests/reference/limbus/train.py`, which says on what.
 
 use super::contour::ray;
 use super::evidence::Evidence;
-use super::weights::{FEATURES_BIAS, FEATURES_WEIGHT, HIDDEN_BIAS, HIDDEN_WEIGHT, MEAN, OUT_BIAS, OUT_WEIGHT, SPREAD};
+use super::weights::{BY_FEATURES, BY_PROFILE};
 use crate::geometry::{Ellipse, PixelPoint, Vector};
 use crate::vision::plane::Plane;
 
@@ -20,9 +20,6 @@ const PLACES: usize = 65;
 const STEP_LIMIT: f32 = 0.4;
 /// A step above this speaks for an edge on its ray.
 const STEP_SEEN: f32 = 0.02;
-/// No number further from its mean than this many spreads counts: what was never seen must not decide.
-const UNUSUAL: f32 = 4.0;
-
 /// Numbers made by hand.
 pub const FEATURES: usize = 9;
 /// Of the profile of each plane: levels, and as many steps and shares of rays that agree in sign.
@@ -182,33 +179,15 @@ impl Traits {
         &self.0
     }
 
-    fn usual(&self) -> [f32; TRAITS] {
-        std::array::from_fn(|i| ((self.0[i] - MEAN[i]) / SPREAD[i]).clamp(-UNUSUAL, UNUSUAL))
-    }
-
     /// The first opinion: above 0 more like a limbus than not. A weighted sum of the features.
     pub fn by_features(&self) -> f64 {
-        let usual = self.usual();
-        f64::from(FEATURES_BIAS + dot(&FEATURES_WEIGHT, &usual[..FEATURES]))
+        let mut features = [0.0; FEATURES];
+        features.copy_from_slice(&self.0[..FEATURES]);
+        BY_FEATURES.odds(&features)
     }
 
     /// The second opinion: above 0 more like a limbus than not. A network of one hidden layer on all traits.
     pub fn by_profile(&self) -> f64 {
-        let usual = self.usual();
-        let hidden = HIDDEN_WEIGHT.iter().zip(&HIDDEN_BIAS).map(|(w, b)| (b + dot(w, &usual)).max(0.0));
-        f64::from(OUT_BIAS + hidden.zip(&OUT_WEIGHT).map(|(h, w)| h * w).sum::<f32>())
+        BY_PROFILE.odds(&self.0)
     }
-}
-
-/// In eight sums that do not wait for each other.
-fn dot(a: &[f32], b: &[f32]) -> f32 {
-    const LANES: usize = 8;
-    let mut sums = [0.0; LANES];
-    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<LANES>(), b.as_chunks::<LANES>());
-    for (x, y) in a.iter().zip(b) {
-        for (sum, (x, y)) in sums.iter_mut().zip(x.iter().zip(y)) {
-            *sum += x * y;
-        }
-    }
-    sums.iter().sum::<f32>() + a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum::<f32>()
 }

@@ -4,7 +4,7 @@
 //! 2. [`mod@search`]: centre, size and shape together, on rays that step from dark to bright
 //! 3. [`contour`]: each candidate drawn to the edge about it by a closed path, and an ellipse laid through it
 //! 4. [`judge`]: the candidate that looks most like a limbus, if two opinions hold it for one and none elsewhere comes near
-//! 5. [`contour`] again, at full working size and in red alone, for the place
+//! 5. [`contour`] again, at full working size, for the place
 
 pub mod contour;
 pub mod evidence;
@@ -203,8 +203,7 @@ pub fn find_limbus(picture: &Picture) -> Result<LimbusFinding, LimbusRefusal> {
     let list = judged(&channels.halved());
     let score = list.first().map_or(f64::NEG_INFINITY, |first| beyond_doubt(first, &list[1..]));
     let placed = list.first().filter(|_| score > SCORE_NEEDED).and_then(|first| {
-        let red = channels.red.map(|v| (v + 0.05).ln());
-        Edge::along(&red, first.ellipse.resampled(channels.factor)?)?.placed(channels.factor, score)
+        Edge::along(&lightness(&channels), first.ellipse.resampled(channels.factor)?)?.placed(channels.factor, score)
     });
     let Some(finding) = placed else { return Err(LimbusRefusal::NotFound { score, need: SCORE_NEEDED }) };
     if finding.visible_arc_deg < ARC_NEEDED_DEG {
@@ -215,6 +214,15 @@ pub fn find_limbus(picture: &Picture) -> Result<LimbusFinding, LimbusRefusal> {
         });
     }
     Ok(finding)
+}
+
+/// What the limbus is placed in: the mean of the logarithms of red and green.
+///
+/// Logarithms, since a step in them is the same in light and shade. Red passes vessels best, and steps at the outer side of the
+/// grey zone, up to 2 % of the radius beyond the middle of it that a reader takes; green steps at its inner side.
+fn lightness(channels: &Channels) -> Plane {
+    let log = |v: f32| (v + 0.05).ln();
+    channels.red.zip(&channels.green, |red, green| 0.7 * log(red) + 0.3 * log(green))
 }
 
 /// The least of what speaks for the best candidate: either opinion of it, and its lead over the best of the others that
@@ -237,10 +245,7 @@ struct Edge {
 }
 
 impl Edge {
-    /// Follow the edge about `start` in a plane of log red.
-    ///
-    /// Red, since it passes vessels and the grey zone best; its logarithm, since a step in it is the same in light and
-    /// shade.
+    /// Follow the edge about `start` in a plane of [`lightness`].
     fn along(plane: &Plane, start: Ellipse) -> Option<Self> {
         const ROUNDS: usize = 3;
         let settings = ContourSettings::placing();

@@ -19,7 +19,7 @@ SOURCES = [pathlib.Path(skimage.__file__).parent / "data", pathlib.Path(sklearn.
            pathlib.Path(matplotlib.__file__).parent / "mpl-data" / "sample_data"]
 PICTURES = {".png", ".jpg", ".jpeg"}
 LEAST_SIDE = 120
-CUTS, SHAPES = 6, 140
+CUTS, SHAPES = 6, 900
 
 
 def general():
@@ -42,13 +42,14 @@ def cut(picture, rng):
 
 def shapes(rng):
     width, height = 720, 540
-    colour = lambda: tuple(int(v) for v in rng.integers(0, 256, 3))
+    grey = rng.random() < 0.4
+    colour = lambda: tuple(int(v) for v in (rng.integers(0, 256, 1).repeat(3) if grey else rng.integers(0, 256, 3)))
     picture = Image.new("RGB", (width, height), colour())
     draw = ImageDraw.Draw(picture)
     kind = rng.integers(4)
-    for _ in range(rng.integers(1, 9)):
+    for _ in range(rng.integers(1, 17) if rng.random() < 0.7 else 1):
         x, y, r = rng.uniform(0, width), rng.uniform(0, height), rng.uniform(20, 220)
-        flat = rng.uniform(0.5, 1.0)
+        flat = rng.uniform(0.5, 1.0) if rng.random() < 0.6 else 1.0
         box = lambda s: [x - r * s, y - r * s * flat, x + r * s, y + r * s * flat]
         if kind == 0:
             draw.ellipse(box(1), fill=colour())
@@ -60,6 +61,8 @@ def shapes(rng):
             for s in np.linspace(1, 0.15, rng.integers(3, 8)):
                 draw.ellipse(box(s), fill=colour())
     picture = np.asarray(picture) / 255.0
+    if rng.random() < 0.3:
+        return picture
     picture = np.stack([ndimage.gaussian_filter(picture[..., c], rng.uniform(0.5, 3)) for c in range(3)], -1)
     return picture + rng.normal(0, rng.uniform(0.003, 0.03), picture.shape)
 

@@ -1,170 +1,135 @@
-"""Fit the two opinions of the limbus judge to candidates of known error; writes src/vision/limbus/weights.rs.
+"""Weights of the two opinions of the limbus judge, from candidates of known error; for src/vision/limbus/weights.rs.
 
-    cargo bench --bench limbus_traits -- FOLDER... > traits.csv
-    python train.py [--held-out] traits.csv... > weights.rs && rustfmt weights.rs
+    stillaxis simulate --difficulty easy --count 100 --seed 61004 --out easy      # and so on: see SHARES
+    stillaxis simulate --difficulty mixed --count 500 --seed 61001 --out mixed
+    stillaxis simulate --difficulty hard --count 900 --seed 61002 --out hard
+    stillaxis simulate --marks none --count 100 --seed 61003 --out no_marks
+    python no_eye.py 5 . && python variants.py FRAMES 50 71 variants
+    cargo bench --bench limbus_traits -- easy mixed hard no_marks general cuts shapes variants frames > traits.csv
+    python train.py [--held-out] traits.csv > weights.rs && rustfmt weights.rs
 
 A folder holds stills and their truth.json (as `stillaxis simulate` writes it; entries may name the `eye` they show), or
-pictures without one, which hold no limbus. With --held-out it prints how each group of eyes or pictures fares under weights
-fitted without it, instead of weights.
+pictures without one, which hold no limbus. `frames` are real ones. With --held-out it prints how each folder fares: stills of each eye, and pictures without,
+under weights fitted without them, instead of weights.
 
-The weights in use were fitted to 220 drawn stills and 60 without marks (seeds 31 and 32), 33 general pictures (scikit-image,
-scikit-learn and matplotlib ship them) and six cuts of each in other colours, 140 pictures of discs, rings, boxes and targets,
-and 73 real frames of eight eyes that are not part of the project, 17 of them without any marks, with 614 variants of these
-(other light, tint, pupil, iris and cloth, blood, lids, shade, turned, squeezed down to 0.6, cut by the edge of the picture, soft
-and small) and 34 cuts without limbus. Each eye or picture judged by weights fitted without it: a limbus claimed and right on 71 of
-the 73 frames, wrong on none; right on 0.62 and wrong on 0.04 of the variants, which are made to be hard; claimed on 10 of the 371
-pictures and cuts without an eye, none of them one of the 33 general pictures as they are.
+The weights in use were fitted to the 1600 drawn stills above, 29 general pictures (scikit-image, scikit-learn and matplotlib ship
+them) and cuts of them, 900 pictures of discs, rings, boxes and targets, and 73 real frames of five eyes that are not part of the
+project, 17 of them without any marks, with 850 variants of these.
 
-Candidates within 7 percent of the limbus are right, beyond 12 percent wrong, those between are left out. Kinds of stills
-weigh alike, and so do right and wrong.
+Candidates within 7 percent of the limbus are right, beyond 12 percent wrong, those between are left out. In each still right and
+wrong weigh alike; the folders weigh by SHARES.
 """
 import csv
-import os
+import pathlib
+import re
 import sys
-import warnings
 import zlib
 
 import numpy as np
-from sklearn.exceptions import ConvergenceWarning
-from sklearn.linear_model import LogisticRegression
-from sklearn.neural_network import MLPClassifier
+import torch
 
-warnings.simplefilter("ignore", ConvergenceWarning)
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent))
+from network import Net, as_rust, trained, usual  # noqa: E402
+
 FEATURES = 9  # judge.rs: FEATURES
-UNUSUAL = 4.0  # judge.rs: UNUSUAL
 RIGHT_PCT, WRONG_PCT = 7.0, 12.0
-FOLDS = 8
-NETS, HIDDEN, DECAY, DRAWS, NOISE = 3, 12, 1.0, 14000, 0.3
+FOLDS = 5
+NETS, UNITS, DECAY, NOISE, STEPS, STILLS, TOP_RATE = 3, 12, 3e-4, 0.3, 300, 500, 0.02
+SHARES = {"easy": 0.05, "mixed": 0.15, "hard": 0.2, "no_marks": 0.03, "general": 0.08, "cuts": 0.1, "shapes": 0.2,
+          "variants": 0.32, "frames": 0.08}
 
 
 def read(paths):
     rows = [row for path in paths for row in csv.reader(open(path))]
-    columns = list(zip(*(row[:4] for row in rows)))
-    still, kind, eye = (np.array(c) for c in columns[:3])
-    error = np.array(columns[3], dtype=float)
-    traits = np.array([row[4:] for row in rows], dtype=np.float32)
-    return still, kind, eye, error, traits
+    still, folder, eye = (np.array(c) for c in list(zip(*(row[:4] for row in rows)))[:3])
+    error = np.array([row[3] for row in rows], dtype=float)
+    return still, folder, eye, error, np.array([row[4:] for row in rows], dtype=np.float32)
 
 
-def label(error):
-    return np.where(error < RIGHT_PCT, 1, np.where(error > WRONG_PCT, 0, -1))
+class Candidates:
+    """What is trained on: candidates, the stills they belong to, and how often each still is drawn."""
+
+    def __init__(self, still, folder, error, numbers):
+        self.mean, self.spread = numbers.mean(0), numbers.std(0) + 1e-3
+        self.numbers = usual(numbers, self.mean, self.spread)
+        self.label = torch.tensor(np.where(error < RIGHT_PCT, 1, np.where(error > WRONG_PCT, 0, -1)))
+        names, first, of = np.unique(still, return_index=True, return_inverse=True)
+        self.order = np.argsort(of, kind="stable")
+        self.bounds = np.searchsorted(of[self.order], np.arange(len(names) + 1))
+        share = np.array([SHARES[f] / (folder[first] == f).sum() for f in folder[first]])
+        self.share = share / share.sum()
+
+    def opinion(self, units, noise, seed):
+        rng = np.random.default_rng(seed)
+        inputs = self.numbers.shape[1]
+        # Noise is drawn once, and taken from another place in each step.
+        torch.manual_seed(seed)
+        bank = noise * torch.randn(200 * STILLS, inputs)
+
+        def loss(net):
+            drawn = rng.choice(len(self.share), STILLS, p=self.share)
+            parts = [self.order[self.bounds[d]:self.bounds[d + 1]] for d in drawn]
+            rows, of = torch.tensor(np.concatenate(parts)), torch.tensor(np.repeat(np.arange(STILLS), [len(p) for p in parts]))
+            label = self.label[rows]
+            count = [torch.zeros(STILLS).index_add(0, of, (label == v).float()).clamp_min(1) for v in (0, 1)]
+            weight = torch.where(label == 1, 0.5 / count[1][of], 0.5 / count[0][of]) * (label >= 0)
+            at = int(rng.integers(0, len(bank) - len(rows)))
+            score = net(self.numbers[rows] + bank[at:at + len(rows)])
+            return (weight * torch.nn.functional.binary_cross_entropy_with_logits(score, (label == 1).float(), reduction="none")).sum() / STILLS
+
+        return trained(lambda: Net(inputs, units), seed, loss, DECAY, STEPS, TOP_RATE)
+
+    def judge(self, nets, numbers):
+        with torch.no_grad():
+            return np.mean([net(usual(numbers, self.mean, self.spread)).numpy() for net in nets], axis=0)
 
 
-def weights(kind, labels):
-    w = np.zeros(len(labels))
-    for value in (0, 1):
-        of_value = labels == value
-        for k in set(kind[of_value]):
-            m = of_value & (kind == k)
-            w[m] = 1.0 / m.sum()
-        w[of_value] /= w[of_value].sum()
-    return w / w.sum()
+def opinions(still, folder, error, numbers):
+    """Both, each with what it was trained on: a sum of the features, and the networks on everything."""
+    features = Candidates(still, folder, error, numbers[:, :FEATURES])
+    profile = Candidates(still, folder, error, numbers)
+    return features, [features.opinion(0, 0.0, 0)], profile, [profile.opinion(UNITS, NOISE, seed) for seed in range(NETS)]
 
 
-class Judge:
-    def __init__(self, traits, labels, w):
-        self.mean = traits.mean(0)
-        self.spread = traits.std(0) + 1e-3
-        x = self.usual(traits)
-        self.features = LogisticRegression(C=1.0, max_iter=500).fit(x[:, :FEATURES], labels, sample_weight=w * len(w))
-        self.nets = []
-        for seed in range(NETS):
-            rng = np.random.default_rng(seed)
-            draw = rng.choice(len(labels), DRAWS, p=w)
-            noisy = x[draw] + rng.normal(0, NOISE, (DRAWS, x.shape[1]))
-            net = MLPClassifier((HIDDEN,), alpha=DECAY, max_iter=25, random_state=seed, learning_rate_init=2e-3)
-            self.nets.append(net.fit(noisy, labels[draw]))
-
-    def usual(self, traits):
-        return np.clip((traits - self.mean) / self.spread, -UNUSUAL, UNUSUAL)
-
-    def by_features(self, traits):
-        return self.features.decision_function(self.usual(traits)[:, :FEATURES])
-
-    def wide(self):
-        """The mean of the networks' log odds, as one network of as many hidden units as they have together."""
-        layers = [(n.coefs_, n.intercepts_) for n in self.nets]
-        hidden = np.hstack([c[0] for c, _ in layers])
-        hidden_bias = np.concatenate([b[0] for _, b in layers])
-        out = np.concatenate([c[1][:, 0] for c, _ in layers]) / NETS
-        return hidden, hidden_bias, out, sum(b[1][0] for _, b in layers) / NETS
-
-    def by_profile(self, traits):
-        hidden, hidden_bias, out, out_bias = self.wide()
-        return np.maximum(self.usual(traits) @ hidden + hidden_bias, 0) @ out + out_bias
-
-
-def fit(traits, error, kind, chosen):
-    labels = label(error)
-    m = chosen & (labels >= 0)
-    return Judge(traits[m], labels[m], weights(kind[m], labels[m]))
-
-
-def held_out(still, kind, eye, error, traits):
-    """Best candidate of each still by weights fitted without its eye: still, kind, error, both opinions."""
-    fold = np.array([zlib.crc32(e.encode()) % FOLDS for e in eye])
-    named = sorted({e for e in eye if e.startswith("eye ")})
-    for i, e in enumerate(named):
-        fold[eye == e] = i % FOLDS
+def held_out(still, folder, eye, error, numbers):
+    # Of general pictures and their cuts, those of one picture stay together.
+    whole = [e if e.startswith("eye ") else re.sub(r"_\d$", "", e.split("/")[-1]) for e in eye]
+    eyes = sorted({e for e in whole if e.startswith("eye ")})
+    fold = np.array([eyes.index(e) % FOLDS if e in eyes else zlib.crc32(e.encode()) % FOLDS for e in whole])
     profile, features = np.zeros(len(error)), np.zeros(len(error))
     for f in range(FOLDS):
-        judge = fit(traits, error, kind, fold != f)
-        profile[fold == f] = judge.by_profile(traits[fold == f])
-        features[fold == f] = judge.by_features(traits[fold == f])
-    return profile, features
-
-
-def table(still, kind, error, profile, features):
-    best = [m[np.argmax(profile[m])] for m in (np.flatnonzero(still == s) for s in sorted(set(still)))]
-    best = np.array(best)
-    print("claimed right (< 12 %) / wrong 12-20 % / wrong beyond, of each kind, by least profile and features score")
-    for need in (-1, -0.5, 0, 0.5, 1, 2, 3):
-        for least in (-99, -2, -1, 0):
-            claimed = (profile[best] > need) & (features[best] > least)
-            parts = []
-            for k in sorted(set(kind)):
-                m, e = kind[best] == k, error[best]
-                right = (claimed & (e < 12))[m].mean()
-                parts.append(f"{k} {right:.2f}/{(claimed & (e > 12) & (e < 20))[m].sum()}/{(claimed & (e > 20))[m].sum()}")
-            print(f"{need:5.1f} {least:4d}  " + "  ".join(parts))
-
-
-def array(name, doc, values):
-    values = np.asarray(values)
-    if values.ndim == 0:
-        return f"/// {doc}\npub const {name}: f32 = {number(values)};\n"
-    shape = "f32"
-    for n in reversed(values.shape):
-        shape = f"[{shape}; {n}]"
-    rows = values if values.ndim == 2 else [values]
-    text = ",\n".join("[" + ", ".join(map(number, row)) + "]" for row in rows)
-    return f"/// {doc}\npub static {name}: {shape} = {'[' + text + ']' if values.ndim == 2 else text};\n"
-
-
-def number(value):
-    text = f"{value:.3g}" if abs(value) >= 1e-3 else "0.0"
-    return text if "." in text or "e" in text else text + ".0"
+        rest, part = fold != f, fold == f
+        one, one_nets, other, other_nets = opinions(still[rest], folder[rest], error[rest], numbers[rest])
+        features[part] = one.judge(one_nets, numbers[part][:, :FEATURES])
+        profile[part] = other.judge(other_nets, numbers[part])
+    print("claimed within 7 % / 7-12 % / beyond, by least score of both opinions")
+    for name in SHARES:
+        stills = [np.flatnonzero(still == s) for s in sorted(set(still[folder == name]))]
+        best = np.array([rows[np.argmax(profile[rows])] for rows in stills])
+        row = f"{name:9} {len(best):4}"
+        for need in (-1, 0, 1, 2, 3):
+            claimed = np.minimum(profile, features)[best] > need
+            e = error[best]
+            shares = [(claimed & m).mean() for m in (e < 7, (e >= 7) & (e < 12), e >= 12)]
+            row += f"   {need}: " + "/".join(f"{s:.3f}" for s in shares)
+        print(row)
 
 
 def main():
-    paths = [a for a in sys.argv[1:] if not a.startswith("-")]
-    still, kind, eye, error, traits = read(paths)
+    everything = read([a for a in sys.argv[1:] if not a.startswith("-")])
     if "--held-out" in sys.argv:
-        profile, features = held_out(still, kind, eye, error, traits)
-        if "--keep" in sys.argv:
-            np.savez("held_out.npz", still=still, kind=kind, eye=eye, error=error, profile=profile, features=features)
-        return table(still, kind, error, profile, features)
-    judge = fit(traits, error, kind, np.full(len(error), True))
-    hidden, hidden_bias, out, out_bias = judge.wide()
-    print("//! Weights of the judge, written by `tests/reference/limbus/train.py`: not to be edited by hand.\n")
-    print(array("MEAN", "Mean of each trait.", judge.mean))
-    print(array("SPREAD", "Standard deviation of each trait.", judge.spread))
-    print(array("FEATURES_WEIGHT", "Weights of the features.", judge.features.coef_[0]))
-    print(array("FEATURES_BIAS", "See `FEATURES_WEIGHT`.", judge.features.intercept_[0]))
-    print(array("HIDDEN_WEIGHT", "Weights of the traits in each hidden unit.", hidden.T))
-    print(array("HIDDEN_BIAS", "See `HIDDEN_WEIGHT`.", hidden_bias))
-    print(array("OUT_WEIGHT", "Weights of the hidden units.", out))
-    print(array("OUT_BIAS", "See `OUT_WEIGHT`.", out_bias))
+        return held_out(*everything)
+    still, folder, _, error, numbers = everything
+    features, feature_nets, profile, profile_nets = opinions(still, folder, error, numbers)
+    print(f"""//! Weights of the limbus judge, written by `tests/reference/limbus/train.py`: not to be edited by hand.
+
+use super::judge::{{FEATURES, TRAITS}};
+use crate::vision::network::Network;
+""")
+    print("/// The first opinion: a weighted sum of the features.")
+    print(as_rust(f"pub(super) static BY_FEATURES: Network<FEATURES, 0>", feature_nets, features.mean, features.spread))
+    print("\n/// The second: a network on all traits.")
+    print(as_rust(f"pub(super) static BY_PROFILE: Network<TRAITS, {NETS * UNITS}>", profile_nets, profile.mean, profile.spread))
 
 
 if __name__ == "__main__":
