@@ -5,6 +5,7 @@
 //! Prints a line of JSON a still: the terms of its readings (see `lens_marks::all_readings`), their axes in the
 //! plane of the true limbus, how many groups each has, and the true axis. `tests/reference/lens_weights/fit.py` reads them.
 
+use clap::ValueEnum;
 use rayon::prelude::*;
 use stillaxis::phantom::{self, Difficulty, MarksShown, Scene, View, Wanted};
 use stillaxis::stills::load::{Recording, load};
@@ -62,12 +63,7 @@ fn main() {
         "none" => MarksShown::None,
         other => panic!("{other}: expected both, reference-only or none"),
     };
-    let difficulty = match difficulty {
-        "easy" => Difficulty::Easy,
-        "mixed" => Difficulty::Mixed,
-        "hard" => Difficulty::Hard,
-        other => panic!("{other}: expected easy, mixed or hard"),
-    };
+    let difficulty = Difficulty::from_str(difficulty, false).expect("easy, mixed or hard");
     let seed: u64 = seed.parse().expect("SEED is a whole number");
     let count: u64 = count.parse().expect("COUNT is a whole number");
     let wanted = Wanted { marks, difficulty, ..Wanted::default() };

@@ -5,6 +5,7 @@
 //! Prints a line of JSON a still: the traits and profile of its candidates, the candidates and terms of its readings (see
 //! `choose::Reading::terms`), and which readings take nothing but marks for marks. `tests/reference/mark_weights/fit.py` reads them.
 
+use clap::ValueEnum;
 use rayon::prelude::*;
 use stillaxis::phantom::{self, Difficulty, MarksShown, Scene, View, Wanted};
 use stillaxis::stills::load::{Recording, load};
@@ -80,12 +81,7 @@ fn main() {
         "lens-only" => MarksShown::LensOnly,
         other => panic!("{other}: expected both or lens-only"),
     };
-    let difficulty = match difficulty {
-        "easy" => Difficulty::Easy,
-        "mixed" => Difficulty::Mixed,
-        "hard" => Difficulty::Hard,
-        other => panic!("{other}: expected easy, mixed or hard"),
-    };
+    let difficulty = Difficulty::from_str(difficulty, false).expect("easy, mixed or hard");
     let seed: u64 = seed.parse().expect("SEED is a whole number");
     let count: u64 = count.parse().expect("COUNT is a whole number");
     let wanted = Wanted { marks, difficulty, ..Wanted::default() };

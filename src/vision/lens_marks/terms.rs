@@ -12,7 +12,7 @@ use crate::geometry::Vector;
 /// Number of terms.
 pub const TERMS: usize = PAIR + LONE + BRIGHT;
 /// Of two groups: five kinds, then what they are together.
-const PAIR: usize = 5 + 17;
+const PAIR: usize = 5 + 18;
 /// Place of what other clear spots there are beside two lone dots.
 pub const OTHER_SPOTS: usize = 19;
 /// Of one: four kinds, then what it is.
@@ -49,6 +49,13 @@ const PAST_END_SD: f64 = 0.3;
 const RUNNING_ON: [f64; 2] = [0.03, 0.18];
 const RUNNING_DEPTH: f64 = 0.5;
 const RUNNING_SHARE: f64 = 0.7;
+/// Stretch beyond a lone dot in which it is looked for to be the end of a line, in limbus radii; half the widths such a line may
+/// have; how much darker or brighter than its sides it is, over the dot's depth; directions and places looked at.
+const TAIL: [f64; 2] = [0.04, 0.16];
+const TAIL_SIDES: [f64; 2] = [0.035, 0.08];
+const TAIL_DEPTH: f64 = 0.3;
+const TAIL_DIRECTIONS: u32 = 32;
+const TAIL_PLACES: u32 = 13;
 /// Standard deviation of the logarithm of the luma about one group over that about the other: the light is uneven.
 const GROUND_SD: f64 = 0.4;
 /// Luma of a usual ground.
@@ -108,6 +115,7 @@ pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], spots: &[Vector]) -> Option<[
         // One may be an odd one; of many, any two lie opposite each other by chance.
         if directed { 0.0 } else { (1.0 + others.saturating_sub(1) as f64).ln() },
         going_on(patch, a) + going_on(patch, b),
+        if directed { 0.0 } else { tail(patch, a).max(tail(patch, b)) },
         odd((ground(patch, a) / ground(patch, b)).ln() / GROUND_SD),
     ]);
     mark_bright(&mut terms, patch, a.kind, both(ground(patch, a), ground(patch, b)));
@@ -193,6 +201,34 @@ fn going_on(patch: &Patch, group: &Group) -> f64 {
         along.iter().sum::<f64>() / along.len() as f64
     };
     odd(contrast(1.0).abs().max(contrast(-1.0).abs()) / group.depth / PAST_END_SD)
+}
+
+/// How much a lone dot is the end of a line: the greatest share, over all directions, of a stretch from it that is darker or
+/// brighter than both its sides. A dot stands alone; the tip of an instrument or a fold does not.
+fn tail(patch: &Patch, dot: &Group) -> f64 {
+    let (darkest, brightest) = patch.clip();
+    let shape = &dot.shape;
+    let value = |along: &Vector, s: f64, t: f64| {
+        let place = shape.place + along * s + Vector::new(-along.y, along.x) * t;
+        f64::from(patch.relative.sample(place.x, place.y).clamp(darkest, brightest))
+    };
+    let [near, far] = TAIL.map(|r| r * patch.scale);
+    let start = near.max(3.0 * shape.sigma);
+    let share = |k: u32| {
+        let (sin, cos) = (f64::from(k) / f64::from(TAIL_DIRECTIONS) * std::f64::consts::TAU).sin_cos();
+        let along = Vector::new(cos, sin);
+        let stands_out = |s: &f64| {
+            let own = value(&along, *s, 0.0);
+            TAIL_SIDES.iter().any(|side| {
+                let [left, right] = [-1.0, 1.0].map(|sign| own - value(&along, *s, sign * side * patch.scale));
+                left * right > 0.0 && left.abs().min(right.abs()) > TAIL_DEPTH * dot.depth
+            })
+        };
+        let places: Vec<f64> =
+            (0..TAIL_PLACES).map(|i| start + (far - near) * f64::from(i) / f64::from(TAIL_PLACES - 1)).collect();
+        places.iter().filter(|s| stands_out(s)).count() as f64 / f64::from(TAIL_PLACES)
+    };
+    (0..TAIL_DIRECTIONS).map(share).fold(0.0, f64::max)
 }
 
 /// Whether a row or line is the end of a longer one, which runs on towards the middle: of a fold, a thread or a shaft.

@@ -1,11 +1,11 @@
 """Weights of the readings of lens marks, from drawn stills.
 
     bench() { cargo bench --bench lens_readings -- "$@"; }
-    for seed in $(seq 1001 1008); do bench both $seed 150; done > readings.jsonl
-    for seed in $(seq 1041 1046); do bench both $seed 150 hard; done >> readings.jsonl
-    for seed in $(seq 1021 1025); do bench reference-only $seed 150; done >> readings.jsonl
-    for seed in $(seq 1051 1053); do bench reference-only $seed 150 hard; done >> readings.jsonl
-    bench none 1031 150 >> readings.jsonl
+    for k in 1 2 3; do
+        bench both 71${k}0 450 hard; bench both 71${k}1 300 mixed
+        bench reference-only 71${k}2 130 hard; bench reference-only 71${k}3 160 mixed
+    done > readings.jsonl
+    (bench none 7190 150 hard; bench both 7191 200 easy) >> readings.jsonl
     python fit.py readings.jsonl > network_weights.rs && rustfmt network_weights.rs
 
 A conditional logit (McFadden 1974): in each still those readings are right that have the right axis, or it is right that there
@@ -15,13 +15,16 @@ stills are read at several least probabilities, and how many wrongly.
 """
 
 import json
+import pathlib
 import sys
 
 import numpy as np
 import torch
 
-TERMS = 43  # terms.rs
-UNUSUAL = 4.0  # vision/network.rs
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent))
+from network import Net, as_rust, log_sum, trained, usual  # noqa: E402
+
+TERMS = 44  # terms.rs
 LEAST_SPREAD = 0.05
 # Units and networks (their mean is one network of NETS x UNITS units); pull of the weights to 0; sd of the noise that
 # every term gets anew at each step, so that none decides alone; steps.
@@ -65,7 +68,7 @@ class Batch:
         kept = [np.full(len(s.said), True) if all_of_them else s.said for s in stills]
         terms = np.concatenate([s.terms[k] for s, k in zip(stills, kept)])
         self.held = torch.tensor(-SPOTS_AGAINST * terms[:, OTHER_SPOTS]).float()
-        self.terms = torch.tensor(((terms - mean) / spread).clip(-UNUSUAL, UNUSUAL)).float()
+        self.terms = usual(terms, mean, spread)
         self.right = torch.tensor(np.concatenate([s.right[k] for s, k in zip(stills, kept)]))
         self.still_of = torch.tensor(np.concatenate([np.full(k.sum(), i) for i, k in enumerate(kept)]))
         self.count = len(stills)
@@ -79,40 +82,8 @@ class Batch:
         return torch.where(self.marked, whole - right, whole)[self.used].mean()
 
 
-def log_sum(utility, still_of, count, with_none):
-    """Logarithm of the sum of exp(utility) in each still; with_none adds that there are no marks."""
-    top = torch.full((count,), 0.0 if with_none else -1e4)
-    top = top.scatter_reduce(0, still_of, utility.detach(), "amax")
-    odds = torch.zeros(count).index_add(0, still_of, torch.exp(utility - top[still_of]))
-    return top + torch.log((odds + (torch.exp(-top) if with_none else 0.0)).clamp_min(1e-30))
-
-
-class Net(torch.nn.Module):
-    def __init__(self, units):
-        super().__init__()
-        parameter = torch.nn.Parameter
-        self.straight, self.bias = parameter(torch.zeros(TERMS)), parameter(torch.tensor(0.0))
-        self.hidden = parameter(torch.randn(TERMS, units) / TERMS**0.5)
-        self.hidden_bias, self.out = parameter(torch.zeros(units)), parameter(torch.randn(units) * 0.3)
-
-    def forward(self, terms):
-        return terms @ self.straight + self.bias + torch.relu(terms @ self.hidden + self.hidden_bias) @ self.out
-
-    def pull(self):
-        return sum((w**2).sum() for w in (self.straight, self.hidden, self.out))
-
-
-def trained(batch, seed, units=None, noise=None):
-    torch.manual_seed(seed)
-    net = Net(UNITS if units is None else units)
-    optimizer = torch.optim.Adam(net.parameters(), lr=0.02)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(optimizer, 0.03, total_steps=STEPS)
-    for _ in range(STEPS):
-        optimizer.zero_grad()
-        (batch.loss(net, NOISE if noise is None else noise) + DECAY * net.pull()).backward()
-        optimizer.step()
-        schedule.step()
-    return net
+def fitted(batch):
+    return [trained(lambda: Net(TERMS, UNITS), seed, lambda net: batch.loss(net, NOISE), DECAY, STEPS) for seed in range(NETS)]
 
 
 def judged(stills, mean, spread, nets):
@@ -137,8 +108,7 @@ def held_out(stills, mean, spread):
     verdicts = []
     for part in range(3):
         rest = Batch([s for i, s in enumerate(stills) if i % 3 != part], mean, spread)
-        nets = [trained(rest, seed) for seed in range(NETS)]
-        verdicts += judged([s for i, s in enumerate(stills) if i % 3 == part], mean, spread, nets)
+        verdicts += judged([s for i, s in enumerate(stills) if i % 3 == part], mean, spread, fitted(rest))
     marked = sum(v[1] for v in verdicts)
     print(f"{marked} stills with marks, {len(verdicts) - marked} without; held out by thirds:")
     for least in (0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95, 0.98, 0.99):
@@ -148,28 +118,12 @@ def held_out(stills, mean, spread):
         print(f"  {least:.2f}: read {read_right / marked:.3f}, wrong {len(wrong)}, invented {len(invented)}", wrong, invented)
 
 
-def field(name, values):
-    values = np.asarray(values)
-    if values.ndim == 0:
-        return f"    {name}: {number(values)},"
-    rows = ["[" + ", ".join(map(number, row)) + "]" for row in np.atleast_2d(values)]
-    return f"    {name}: {rows[0] if values.ndim == 1 else '[' + ', '.join(rows) + ']'},"
-
-
-def number(value):
-    text = f"{value:.3g}" if abs(value) >= 1e-3 else "0.0"
-    return text if "." in text or "e" in text else text + ".0"
-
-
 def main():
     stills = [Still(line) for line in open(sys.argv[-1]) if line.startswith("{")]
     terms = np.concatenate([s.terms for s in stills])
     mean, spread = terms.mean(axis=0), np.maximum(terms.std(axis=0), LEAST_SPREAD)
     if "--held-out" in sys.argv:
         return held_out(stills, mean, spread)
-    nets = [trained(Batch(stills, mean, spread), seed) for seed in range(NETS)]
-    average = lambda part: np.mean([part(net).detach().numpy() for net in nets], axis=0)
-    joined = lambda part: np.concatenate([part(net).detach().numpy() for net in nets], axis=-1)
     print(f"""//! Weights of what speaks for and against a reading of the lens marks, natural logarithms of odds.
 //!
 //! Written by `tests/reference/lens_weights/fit.py` from {len(stills)} drawn stills, {sum(s.marked for s in stills)} of them with marks on the lens: not
@@ -178,16 +132,9 @@ def main():
 use super::terms::TERMS;
 use crate::vision::network::Network;
 
-/// Of a reading by its terms.
-pub(super) static NETWORK: Network<TERMS, {NETS * UNITS}> = Network {{""")
-    print(field("mean", mean))
-    print(field("spread", spread))
-    print(field("hidden_weight", joined(lambda net: net.hidden).T))
-    print(field("hidden_bias", joined(lambda net: net.hidden_bias)))
-    print(field("out_weight", joined(lambda net: net.out) / NETS))
-    print(field("straight_weight", average(lambda net: net.straight)))
-    print(field("out_bias", average(lambda net: net.bias)))
-    print("};")
+/// Of a reading by its terms.""")
+    nets = fitted(Batch(stills, mean, spread))
+    print(as_rust(f"pub(super) static NETWORK: Network<TERMS, {NETS * UNITS}>", nets, mean, spread))
 
 
 if __name__ == "__main__":

@@ -1,12 +1,11 @@
 """Weights of the readings of reference marks, from drawn stills.
 
     bench() { cargo bench --bench mark_readings -- "$@"; }
-    for seed in 21 22 23 24 51 53 231 232 233 331 332 333 334 335; do bench lens-only $seed 150; done > readings.jsonl
-    for seed in 241 242 243 341 342; do bench lens-only $seed 150 hard; done >> readings.jsonl
-    for seed in 9 10 11 12 13 41 44 45 46 201 202 203 204 205 206 301 302 303 304 305 306 307 308 309 310
-    do bench both $seed 150; done >> readings.jsonl
-    for seed in 211 212 213 214 215 216 311 312 313 314; do bench both $seed 150 hard; done >> readings.jsonl
-    for seed in 221 222; do bench both $seed 150 easy; done >> readings.jsonl
+    for k in 1 2 3 4 5; do
+        bench both 70${k}0 500 hard; bench both 70${k}1 300 mixed
+        bench lens-only 70${k}2 120 hard; bench lens-only 70${k}3 200 mixed
+    done > readings.jsonl
+    bench both 7090 250 easy >> readings.jsonl
     python fit.py readings.jsonl > network_weights.rs && rustfmt network_weights.rs
 
 A conditional logit (McFadden 1974): in each still one reading is right, or that there are no marks, whose utility is 0. The
@@ -18,13 +17,16 @@ probabilities, and how often wrongly.
 """
 
 import json
+import pathlib
 import sys
 
 import numpy as np
 import torch
 
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent))
+from network import Net, as_rust, log_sum, together, trained, usual  # noqa: E402
+
 TRAITS, PROFILE, SET = 23, 106, 7  # likeness.rs, profile.rs, choose.rs
-UNUSUAL = 4.0  # network.rs
 LEAST_SPREAD = 0.05
 SAME_AXIS_DEG = 3.0  # choose.rs
 # Units and networks (their mean is one network of NETS x UNITS units); pull of the weights to 0; sd of the noise that
@@ -68,8 +70,7 @@ class Batch:
                 candidate_of += [at + p for p in placed]
                 still_of.append(k)
             at += len(still["inputs"])
-        usual = (np.concatenate([s["inputs"] for s in stills]) - mean) / spread
-        self.inputs = torch.tensor(usual[:, :inputs].clip(-UNUSUAL, UNUSUAL)).float()
+        self.inputs = usual(np.concatenate([s["inputs"] for s in stills]), mean, spread)[:, :inputs]
         self.set = torch.tensor(np.concatenate([s["set"] for s in stills])).float()
         self.reading_of, self.candidate_of = torch.tensor(reading_of), torch.tensor(candidate_of)
         self.still_of, self.count = torch.tensor(still_of), len(stills)
@@ -79,7 +80,7 @@ class Batch:
 
     def utility(self, net, noise=0.0):
         own = net(self.inputs + noise * torch.randn_like(self.inputs))
-        return (self.set @ net.set).index_add(0, self.reading_of, own[self.candidate_of])
+        return (self.set @ net.together).index_add(0, self.reading_of, own[self.candidate_of])
 
     def loss(self, net, noise):
         utility = self.utility(net, noise)
@@ -88,41 +89,9 @@ class Batch:
         return torch.where(self.marked, whole - right, whole)[self.used].mean()
 
 
-def log_sum(utility, still_of, count, with_none):
-    """Logarithm of the sum of exp(utility) in each still; with_none adds that there are no marks."""
-    top = torch.full((count,), 0.0 if with_none else -1e4)
-    top = top.scatter_reduce(0, still_of, utility.detach(), "amax")
-    odds = torch.zeros(count).index_add(0, still_of, torch.exp(utility - top[still_of]))
-    return top + torch.log((odds + (torch.exp(-top) if with_none else 0.0)).clamp_min(1e-30))
-
-
-class Net(torch.nn.Module):
-    def __init__(self, inputs, units):
-        super().__init__()
-        parameter = torch.nn.Parameter
-        self.straight, self.bias = parameter(torch.zeros(inputs)), parameter(torch.tensor(0.0))
-        self.set = parameter(torch.zeros(SET))
-        self.hidden = parameter(torch.randn(inputs, units) / inputs**0.5)
-        self.hidden_bias, self.out = parameter(torch.zeros(units)), parameter(torch.randn(units) * 0.3)
-
-    def forward(self, inputs):
-        return inputs @ self.straight + self.bias + torch.relu(inputs @ self.hidden + self.hidden_bias) @ self.out
-
-    def pull(self):
-        return sum((w**2).sum() for w in (self.straight, self.hidden, self.out)) + 0.1 * (self.set**2).sum()
-
-
-def trained(batch, units, seed, noise=NOISE, steps=STEPS):
-    torch.manual_seed(seed)
-    net = Net(batch.inputs.shape[1], units)
-    optimizer = torch.optim.Adam(net.parameters(), lr=0.02)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(optimizer, 0.03, total_steps=steps)
-    for _ in range(steps):
-        optimizer.zero_grad()
-        (batch.loss(net, noise) + DECAY * net.pull()).backward()
-        optimizer.step()
-        schedule.step()
-    return net
+def fitted(batch, units=UNITS, nets=NETS, noise=NOISE):
+    inputs = batch.inputs.shape[1]
+    return [trained(lambda: Net(inputs, units, SET), seed, lambda net: batch.loss(net, noise), DECAY, STEPS) for seed in range(nets)]
 
 
 def judged(stills, batch, nets):
@@ -149,8 +118,7 @@ def held_out(stills, mean, spread):
     for part in range(3):
         rest = Batch([s for i, s in enumerate(stills) if i % 3 != part], mean, spread, TRAITS + PROFILE)
         third = [s for i, s in enumerate(stills) if i % 3 == part]
-        nets = [trained(rest, UNITS, seed) for seed in range(NETS)]
-        verdicts += judged(third, Batch(third, mean, spread, TRAITS + PROFILE), nets)
+        verdicts += judged(third, Batch(third, mean, spread, TRAITS + PROFILE), fitted(rest))
     marked = sum(v[1] for v in verdicts)
     print(f"{marked} stills with marks, {len(verdicts) - marked} without; held out by thirds:")
     for least in (0.5, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95):
@@ -158,19 +126,6 @@ def held_out(stills, mean, spread):
         wrong = [n for n, m, p, s in verdicts if m and p >= least and not s]
         invented = [n for n, m, p, _ in verdicts if not m and p >= least]
         print(f"  {least:.2f}: read {read_right / marked:.3f}, wrong {len(wrong)}, invented {len(invented)}", wrong, invented)
-
-
-def field(name, values):
-    values = np.asarray(values)
-    if values.ndim == 0:
-        return f"    {name}: {number(values)},"
-    rows = ["[" + ", ".join(map(number, row)) + "]" for row in np.atleast_2d(values)]
-    return f"    {name}: {rows[0] if values.ndim == 1 else '[' + ', '.join(rows) + ']'},"
-
-
-def number(value):
-    text = f"{value:.3g}" if abs(value) >= 1e-3 else "0.0"
-    return text if "." in text or "e" in text else text + ".0"
 
 
 def main():
@@ -181,13 +136,10 @@ def main():
         return held_out(stills, mean, spread)
     named = lambda values: ", ".join(f"{v:.2f}" for v in values)
     if "--first-sight" in sys.argv:
-        net = trained(Batch(stills, mean, spread, TRAITS), 0, 0, noise=0.0)
+        net = fitted(Batch(stills, mean, spread, TRAITS), units=0, nets=1, noise=0.0)[0]
         traits = net.straight.detach().numpy() / spread[:TRAITS]
         return print(f"MARK {float(net.bias.detach()) - traits @ mean[:TRAITS]:.2f}\nTRAITS {named(traits)}")
-    batch = Batch(stills, mean, spread, TRAITS + PROFILE)
-    nets = [trained(batch, UNITS, seed) for seed in range(NETS)]
-    average = lambda part: np.mean([part(net).detach().numpy() for net in nets], axis=0)
-    joined = lambda part: np.concatenate([part(net).detach().numpy() for net in nets], axis=-1)
+    nets = fitted(Batch(stills, mean, spread, TRAITS + PROFILE))
     marked = sum(s["marked"] for s in stills)
     print(f"""//! Weights of what speaks for and against a reading of the reference marks, natural logarithms of odds.
 //!
@@ -199,18 +151,10 @@ use crate::vision::network::Network;
 
 /// Of the whole: each mark beyond the first; difference in distance from the limbus; deviation from the pattern; a single
 /// mark; lead over other candidates; how many others are like these; a single broad mark without a direction.
-pub const SET: [f64; {SET}] = [{named(average(lambda net: net.set))}];
+pub const SET: [f64; {SET}] = [{named(together(nets))}];
 """)
     print("/// Of a mark by its traits and profile.")
-    print(f"pub(super) static NETWORK: Network<INPUTS, {NETS * UNITS}> = Network {{")
-    print(field("mean", mean))
-    print(field("spread", spread))
-    print(field("hidden_weight", joined(lambda net: net.hidden).T))
-    print(field("hidden_bias", joined(lambda net: net.hidden_bias)))
-    print(field("out_weight", joined(lambda net: net.out) / NETS))
-    print(field("straight_weight", average(lambda net: net.straight)))
-    print(field("out_bias", average(lambda net: net.bias)))
-    print("};")
+    print(as_rust(f"pub(super) static NETWORK: Network<INPUTS, {NETS * UNITS}>", nets, mean, spread))
 
 
 if __name__ == "__main__":
