@@ -100,16 +100,16 @@ const LEAST_RAY_SD: f64 = 0.015;
 /// Standard deviations that all rays share, in radii: where in the grey zone the limbus is said to lie. Where the edge is
 /// clean it is small; where the rays scatter, a share of the scatter that no number of rays averages out is added to
 /// the centre. (Two careful readers differ by 3.3 % of the radius in the median.) And where a part of it is hidden, the edge
-/// of what hides it is followed for a stretch: times the square of the share that is not seen. On drawn stills the centre
-/// is off by 0.5 % in each direction where all is seen, by 1.7 % where a quarter is hidden, by 4.4 % where three eighths are.
-const CENTER_SD: f64 = 0.006;
-const CENTER_PER_SCATTER: f64 = 2.0;
-const CENTER_PER_HIDDEN: f64 = 0.25;
+/// of what hides it is followed for a stretch: times the share that is not seen. On drawn stills the centre is off by 0.45 % rms
+/// in each direction where all is seen and by 2.4 % where a tenth to four tenths are hidden; on real frames by 1.6 to 2.6 %.
+const CENTER_SD: f64 = 0.004;
+const CENTER_PER_SCATTER: f64 = 1.4;
+const CENTER_PER_HIDDEN: f64 = 0.07;
 /// The same of its shape (E11, E22). Drawn limbi, whose rays scatter by 0.28 % of the radius, are off by 0.85 %, and limbi read
 /// off real frames, whose rays scatter by 0.87 %, by 2.6 %. Where three eighths of a drawn one are hidden it is off by 3 %.
 const SHAPE_SD: f64 = 0.004;
 const SHAPE_PER_SCATTER: f64 = 2.5;
-const SHAPE_PER_HIDDEN: f64 = 0.17;
+const SHAPE_PER_HIDDEN: f64 = 0.05;
 /// The same of its size as a whole: limbi read off real frames differed by so much. It turns nothing, but it scales
 /// millimetres.
 const SIZE_SD: f64 = 0.025;
@@ -297,7 +297,7 @@ impl Edge {
 fn systematic(ellipse: &Ellipse, scatter: f64, hidden: f64) -> Matrix5<f64> {
     let variance = |sd: f64, per_scatter: f64, per_hidden: f64| {
         let radius = ellipse.radius_px();
-        (sd * radius).powi(2) + (per_scatter * scatter).powi(2) + (per_hidden * hidden * hidden * radius).powi(2)
+        (sd * radius).powi(2) + (per_scatter * scatter).powi(2) + (per_hidden * hidden * radius).powi(2)
     };
     let center = variance(CENTER_SD, CENTER_PER_SCATTER, CENTER_PER_HIDDEN);
     let shape = variance(SHAPE_SD, SHAPE_PER_SCATTER, SHAPE_PER_HIDDEN);
