@@ -73,7 +73,7 @@ pub enum LensRefusal {
 
 /// Least probability of a reading, among all others and that none is right, that is accepted: see `tests/reference/lens_weights/fit.py` for
 /// what comes through.
-const LEAST_PROBABILITY: f64 = 0.9;
+const LEAST_PROBABILITY: f64 = 0.85;
 /// A reading that is this probable among those looked at so far needs no further search: first come pairs at the most
 /// promising places, then all dark readings, then the bright ones.
 const BEYOND_SEARCH: f64 = 0.9;

@@ -245,3 +245,46 @@ fn a_line_beside_a_mark_is_told() {
     assert_eq!(told(&[line(40.0, 0.9), line(45.0, 0.12)]), 0.0, "something far fainter");
     assert_eq!(told(&[line(40.0, 0.9), line(55.0, 0.9)]), 0.0, "another mark");
 }
+
+/// The profile of an even stroke: its contrast between its ends and across its width and nothing beyond, colours in the ratio of
+/// its ink; that of its mirror image, one side darker, is the same.
+#[test]
+fn a_profile_shows_a_mark_from_end_to_end_and_side_to_side() {
+    const PLACES: usize = 24;
+    let limbus = limbus();
+    let profile = |strokes: &[Stroke]| {
+        let findings = find_reference_marks(&draw(&limbus, strokes, 0.0, 1), &limbus);
+        let at = limbus.at_polar(1.15, 40.0_f64.to_radians());
+        findings.iter().find(|f| (f.centroid - at).norm() < 6.0).expect("the stroke is found").profile
+    };
+    // Outside of the limbus, where the ground is even.
+    let stroke = |degrees: f64| radial(&limbus, degrees, [1.08, 1.22], 6.0, INK);
+    let alone = profile(&[stroke(40.0)]);
+    let along = |channel: usize, k: usize| f64::from(alone[channel * PLACES + k]);
+    for channel in 0..3 {
+        for k in 9..15 {
+            assert!((along(channel, k) - along(channel, 12)).abs() < 0.12, "channel {channel}, place {k}");
+        }
+        assert!(along(channel, 1).abs().max(along(channel, 22).abs()) < 0.12, "channel {channel} beyond the ends");
+    }
+    let norm = (0..3).map(|c| along(c, 12).powi(2)).sum::<f64>().sqrt();
+    // In units of the mean of the region, whose edges are paler than its middle.
+    assert!((1.0..1.35).contains(&norm), "{norm}");
+    // Of what light the ink lets through: sclera 225, 205, 180; ink of opacity 0.8.
+    let taken: Vec<f64> = [(225.0, 60.0), (205.0, 50.0), (180.0, 130.0_f64)]
+        .map(|(ground, ink)| -((0.2 * ground + 0.8 * ink + 7.65) / (ground + 7.65)).ln())
+        .to_vec();
+    assert!((along(2, 12) / along(0, 12) - taken[2] / taken[0]).abs() < 0.06, "{} {}", along(2, 12), along(0, 12));
+    let across = &alone[3 * PLACES..][..17];
+    assert!(across[0] > 0.6 && across[8].abs() < 0.06 && across[9..].iter().all(|d| *d < 0.15), "{across:?}");
+
+    let shade = |degrees: f64| Stroke { opacity: 0.3, ..radial(&limbus, degrees, [1.0, 1.3], 4.0, INK) };
+    let [left, right] = [44.5, 35.5].map(|beside| profile(&[stroke(40.0), shade(beside)]));
+    // Cells are whole: what is on the left of one column is on the right of the next, so that single places may differ.
+    let one_sided = |profile: &[f32]| profile[3 * PLACES + 9..][..8].iter().sum::<f32>();
+    let (l, r) = (one_sided(&left), one_sided(&right));
+    assert!(l > 0.5 && r > 0.5 && (l / r).ln().abs() < 0.5, "{l} {r}");
+    for (k, (l, r)) in left[..3 * PLACES].iter().zip(&right).enumerate() {
+        assert!((l - r).abs() < 0.15, "{k}: {l} {r}");
+    }
+}
