@@ -23,9 +23,9 @@ use nalgebra::Matrix5;
 
 /// Shortest side of a picture in which a limbus and its marks can be told, px.
 pub const LEAST_SIDE_PX: u32 = 120;
-/// Widest half of a 95 % interval that is still given as a figure, degrees: a figure that may be 3 degrees off either way
+/// Widest half of a 95 % interval that is still given as a figure, degrees, by the risk curve: a figure 3 degrees off
 /// costs up to 10 % of the cylinder by itself.
-pub const WIDEST_HALF_INTERVAL_DEG: f64 = 2.75;
+pub const WIDEST_HALF_INTERVAL_DEG: f64 = 2.6;
 
 /// Farthest a lens is believed to stand from the axis its marks denote, degrees. Beyond it the lens is nearer to the
 /// meridian at right angles, and a mark taken for another thing (a hook, a vessel, the mark of another meridian) is

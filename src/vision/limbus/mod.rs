@@ -13,7 +13,7 @@ pub mod search;
 #[cfg(test)]
 mod tests;
 // Fitted weights that happen to look like a constant are none.
-#[expect(clippy::approx_constant)]
+#[allow(clippy::approx_constant)]
 mod weights;
 
 use crate::geometry::ellipse_fit::refine_ellipse;

@@ -17,7 +17,7 @@ mod groups;
 pub mod likeness;
 mod network;
 // Fitted weights that happen to look like a constant are none.
-#[expect(clippy::approx_constant)]
+#[allow(clippy::approx_constant)]
 mod network_weights;
 mod patch;
 pub mod profile;
