@@ -73,10 +73,10 @@ pub enum LensRefusal {
 
 /// Least probability of a reading, among all others and that none is right, that is accepted: see `tests/reference/lens_weights/fit.py` for
 /// what comes through.
-const LEAST_PROBABILITY: f64 = 0.9;
+const LEAST_PROBABILITY: f64 = 0.95;
 /// A reading that is this probable among those looked at so far needs no further search: first come pairs at the most
 /// promising places, then all dark readings, then the bright ones.
-const BEYOND_SEARCH: f64 = 0.9;
+const BEYOND_SEARCH: f64 = LEAST_PROBABILITY;
 /// How far the direction of a group departs from that of the line through both, standard deviation in degrees.
 const LONE_TURN_SD_DEG: f64 = 1.0;
 /// Pixels to a limbus radius in the patch.
