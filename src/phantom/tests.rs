@@ -240,6 +240,12 @@ fn iris_and_noise_hide_marks() {
     assert!((low / signal(&loud) - 400.0).abs() < 1e-6);
     assert!(!truth(&scene, "a", &loud).unwrap().readable, "{loud:?}");
     scene.camera.noise_levels = 0.0;
+    // As the pupil narrows the iris comes over a mark bit by bit.
+    let half_hidden = (30..60).step_by(3).any(|hundredths| {
+        scene.pupil.radius_r = f64::from(hundredths) / 100.0;
+        (0.15..0.85).contains(&seen(&scene).lens_groups[0].share)
+    });
+    assert!(half_hidden);
     scene.pupil.radius_r = 0.15;
     let hidden = seen(&scene);
     assert!(hidden.lens_groups.iter().all(|g| g.share < 0.1), "{hidden:?}");
