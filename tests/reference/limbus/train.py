@@ -127,7 +127,7 @@ use super::judge::{{FEATURES, TRAITS}};
 use crate::vision::network::Network;
 """)
     print("/// The first opinion: a weighted sum of the features.")
-    print(as_rust(f"pub(super) static BY_FEATURES: Network<FEATURES, 0>", feature_nets, features.mean, features.spread))
+    print(as_rust("pub(super) static BY_FEATURES: Network<FEATURES, 0>", feature_nets, features.mean, features.spread))
     print("\n/// The second: a network on all traits.")
     print(as_rust(f"pub(super) static BY_PROFILE: Network<TRAITS, {NETS * UNITS}>", profile_nets, profile.mean, profile.spread))
 
