@@ -297,6 +297,7 @@ fn lens_marks(kind: LensMarkKind, noise: f64, blur: f64, radius: f64, trials: u6
             lens.center_mm = [0.0, 0.0];
             lens.tilt_deg = 0.0;
             (lens.edge_reflection, lens.capsule_opening_mm, lens.folds) = (0.0, 0.0, 0);
+            lens.stretch_lines.clear();
             lens.haptics = phantom::scene::Haptics::Hidden;
             let marks = lens.marks.as_mut().expect("marks on the lens");
             (marks.kind, marks.opacity, marks.colour) = (kind, 0.8, [40.0; 3]);

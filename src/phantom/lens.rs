@@ -3,7 +3,7 @@
 use super::canvas::{Canvas, Stroke, along, smoothstep};
 use super::marks::{Trace, paint};
 use super::noise;
-use super::scene::{Haptics, Lens, LensMarkKind, LensMarks};
+use super::scene::{Haptics, Lens, LensMarkKind, LensMarks, StretchLine};
 use super::view::View;
 use crate::geometry::Vector;
 use rand::RngExt;
@@ -107,6 +107,9 @@ pub fn draw(canvas: &mut Canvas, lens: &Lens, seed: u32, rng: &mut ChaCha8Rng) {
         }
     });
     draw_folds(canvas, lens, &center, optic, rng);
+    for line in &lens.stretch_lines {
+        draw_stretch_line(canvas, line, &center);
+    }
     draw_haptics(canvas, lens, &center, optic);
 }
 
@@ -131,6 +134,19 @@ fn draw_folds(canvas: &mut Canvas, lens: &Lens, center: &Vector, optic: f64, rng
         canvas.stroke(&stroke, |canvas, index, near| {
             let alpha = near.coverage * strength * canvas.pupil[index];
             canvas.lay(index, colour, alpha);
+        });
+    }
+}
+
+fn draw_stretch_line(canvas: &mut Canvas, line: &StretchLine, center: &Vector) {
+    let direction = along(line.direction_deg);
+    let nearest = center + Vector::new(-direction.y, direction.x) * line.aside_r;
+    let half = line.width_r / 2.0;
+    let colour = super::canvas::linear(&line.colour);
+    for (sign, outer) in [(1.0, line.outer_r[0]), (-1.0, line.outer_r[1])] {
+        let points = [line.inner_r, outer].map(|r| (nearest + direction * (sign * r), half)).to_vec();
+        canvas.stroke(&Stroke { points, softness: half / 2.0 }, |canvas, index, near| {
+            canvas.lay(index, colour, near.coverage * line.opacity as f32 * canvas.pupil[index]);
         });
     }
 }

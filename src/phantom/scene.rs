@@ -234,12 +234,34 @@ pub struct Lens {
     pub capsule_opening_mm: f64,
     /// Number of folds in the capsule.
     pub folds: u32,
+    /// Straight lines in the capsule where it is stretched.
+    #[serde(default)]
+    pub stretch_lines: Vec<StretchLine>,
     /// Form of the haptics.
     pub haptics: Haptics,
     /// Direction of the haptics against the axis, degrees.
     pub haptics_deg: f64,
     /// The axis marks; `None`: a lens without.
     pub marks: Option<LensMarks>,
+}
+
+/// A straight line in a stretched capsule, on both sides of the middle of the lens or through it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StretchLine {
+    /// Direction, eye frame, degrees.
+    pub direction_deg: f64,
+    /// How far it passes beside the middle of the lens, counter-clockwise of its direction, limbus radii.
+    pub aside_r: f64,
+    /// Where it begins on either side, from the place nearest to the middle, limbus radii; 0 for one line through.
+    pub inner_r: f64,
+    /// Where it ends: along its direction and against it, limbus radii.
+    pub outer_r: [f64; 2],
+    /// Width, limbus radii.
+    pub width_r: f64,
+    /// Opacity in the middle of its width, 0 to 1.
+    pub opacity: f64,
+    /// Colour, sRGB 0 to 255.
+    pub colour: [f64; 3],
 }
 
 /// Form of a lens's haptics.

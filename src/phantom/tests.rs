@@ -1,8 +1,10 @@
 //! Properties of whole drawn stills.
 
+use super::canvas::along;
 use super::marks::Ink;
 use super::scene::{
     LensMarkKind, PupilDevice, ReferenceMark, ReferenceMarkKind, Reflection, ReflectionKind, Scene, Speculum,
+    StretchLine,
 };
 use super::{AxisPlan, Difficulty, MarkVisibility, MarksShown, View, Visibility, Wanted, draw, encode, truth};
 use crate::geometry::{PixelPoint, Vector, axis_difference};
@@ -21,6 +23,7 @@ fn bare(scene: &mut Scene) {
     (p.device, p.ruff, p.reflex.bright, p.reflex.dull, p.reflex.clouds) = (PupilDevice::None, 0.0, GREY, GREY, 0.0);
     let lens = scene.lens.as_mut().unwrap();
     (lens.edge_reflection, lens.capsule_opening_mm, lens.folds) = (0.0, 0.0, 0);
+    lens.stretch_lines.clear();
     let a = &mut scene.surroundings;
     (a.upper_lid_r, a.lower_lid_r, a.half_width_r, a.lashes, a.speculum) = (20.0, 20.0, 20.0, 0, Speculum::None);
     scene.instruments.clear();
@@ -103,6 +106,34 @@ fn marks_lie_where_the_truth_says() {
         let seen = centroid_of_difference(&ground, &picture, &told, 20.0);
         assert!((seen - told).norm() < 0.1, "lens: {seen:?}, truth {told:?}");
     }
+}
+
+/// By hand: 0.4 limbus radii with the middle at 0.3 along the line and 0.2 with theirs at 0.2 against it balance at 0.08 / 0.6.
+#[test]
+fn stretch_lines_lie_where_the_scene_says() {
+    let mut scene = Scene::random(3, 0, &Wanted { difficulty: Difficulty::Easy, ..Wanted::default() });
+    bare(&mut scene);
+    scene.pupil.radius_r = 0.8;
+    scene.lens.as_mut().unwrap().marks = None;
+    let ground = draw(&scene).unwrap().picture;
+    let lens = scene.lens.as_mut().unwrap();
+    lens.stretch_lines = vec![StretchLine {
+        direction_deg: 30.0,
+        aside_r: 0.1,
+        inner_r: 0.1,
+        outer_r: [0.5, 0.3],
+        width_r: 0.012,
+        opacity: 0.9,
+        colour: [0.0; 3],
+    }];
+    let view = View::new(&scene.view).unwrap();
+    let lens = scene.lens.as_ref().unwrap();
+    let center = view.lens_place(lens, &Vector::new(lens.center_mm[0], lens.center_mm[1]));
+    let told = view.picture_of(&(center + along(30.0) * (0.08 / 0.6) + along(120.0) * 0.1));
+    let picture = draw(&scene).unwrap().picture;
+    let seen = centroid_of_difference(&ground, &picture, &told, view.px_per_radius());
+    // The rounded ends of the shorter stroke weigh more: they take 0.002.
+    assert!((seen - told).norm() < 0.005 * view.px_per_radius(), "{seen:?}, told {told:?}");
 }
 
 fn all_seen(scene: &Scene) -> Visibility {

@@ -2,7 +2,9 @@
 
 use super::dice::Dice;
 use super::{AxisPlan, MarksShown, Wanted};
-use crate::phantom::scene::{Haptics, Lens, LensMarkKind, LensMarks, Plan, ReferenceMark, ReferenceMarkKind, Scene};
+use crate::phantom::scene::{
+    Haptics, Lens, LensMarkKind, LensMarks, Plan, ReferenceMark, ReferenceMarkKind, Scene, StretchLine,
+};
 
 pub fn plan(d: &mut Dice, wanted: &Wanted, turn_deg: f64) -> Plan {
     let intended = (d.range(0.0, 180.0)).round().max(1.0);
@@ -156,6 +158,7 @@ fn lens(d: &mut Dice, scene: &Scene, axis_deg: f64, px_r: f64) -> Lens {
         edge_reflection: if d.chance(0.75) { d.range(0.15, 0.8) } else { 0.0 },
         capsule_opening_mm: if d.chance(0.6) { d.range(2.2, 2.75) } else { 0.0 },
         folds: if d.fault(0.2, "capsule folds") { 3 + d.below(7) as u32 } else { d.below(2) as u32 },
+        stretch_lines: Vec::new(),
         haptics: d.pick(&[Haptics::Arms, Haptics::Arms, Haptics::Plate, Haptics::Hidden]),
         haptics_deg: d.range(60.0, 120.0),
         marks: Some(LensMarks {
@@ -166,4 +169,24 @@ fn lens(d: &mut Dice, scene: &Scene, axis_deg: f64, px_r: f64) -> Lens {
             colour: if bright { [205.0, 190.0, 170.0] } else { d.vary([30.0, 22.0, 26.0], 0.3) },
         }),
     }
+}
+
+/// Straight lines across the capsule: along the haptics that stretch it, or another way.
+pub fn stretch_capsule(d: &mut Dice, scene: &mut Scene) {
+    let stretched = d.fault(0.07, "stretched capsule");
+    let Some(lens) = scene.lens.as_mut().filter(|_| stretched) else {
+        return;
+    };
+    let direction_deg = lens.axis_deg + if d.chance(0.5) { lens.haptics_deg } else { d.range(0.0, 180.0) };
+    lens.stretch_lines = (0..=d.below(3))
+        .map(|_| StretchLine {
+            direction_deg: direction_deg + d.normal(8.0),
+            aside_r: d.normal(0.06),
+            inner_r: if d.chance(0.4) { 0.0 } else { d.range(0.0, 0.2) },
+            outer_r: [d.range(0.4, 0.62), d.range(0.4, 0.62)],
+            width_r: d.range(0.01, 0.035),
+            opacity: d.range(0.2, 0.8),
+            colour: if d.chance(0.6) { [42.0, 26.0, 24.0] } else { [246.0, 226.0, 190.0] },
+        })
+        .collect();
 }

@@ -94,6 +94,7 @@ impl Scene {
             record::turn_marks_into_picture(&mut dice, &mut scene);
         }
         surroundings::put_in_the_way(&mut dice, &mut scene);
+        marking::stretch_capsule(&mut dice, &mut scene);
         scene.difficulties = dice.tags();
         scene
     }
