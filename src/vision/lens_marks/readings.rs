@@ -65,12 +65,13 @@ pub fn thorough(patch: &Patch, tries: &Tries, mut groups: Vec<Group>) -> Vec<Rea
             continue;
         }
         let twin = twin(patch, &tries.marks, group);
-        let pair = twin
-            .group
-            .filter(|t| !is_misread(patch, t))
-            .and_then(|t| Some(Reading::new(vec![*group, t], terms::of_pair(patch, [group, &t], &spots)?)));
+        let tail = terms::tail(patch, group);
+        let pair = twin.group.filter(|t| !is_misread(patch, t)).and_then(|t| {
+            let tails = [tail, terms::tail(patch, &t)];
+            Some(Reading::new(vec![*group, t], terms::of_pair(patch, [group, &t], tails, &spots)?))
+        });
         out.extend(pair);
-        let lone = terms::of_lone(patch, group, &spots, twin.likeness);
+        let lone = terms::of_lone(patch, group, tail, &spots, twin.likeness);
         out.extend(lone.map(|terms| Reading::new(vec![*group], terms)));
     }
     out
@@ -78,10 +79,12 @@ pub fn thorough(patch: &Patch, tries: &Tries, mut groups: Vec<Group>) -> Vec<Rea
 
 fn pairs(patch: &Patch, groups: &[Group]) -> Vec<Reading> {
     let spots: Vec<Vector> = terms::clear_spots(groups);
+    let tails: Vec<f64> = groups.iter().map(|g| terms::tail(patch, g)).collect();
     let mut out = Vec::new();
     for (i, a) in groups.iter().enumerate() {
-        for b in &groups[i + 1..] {
-            out.extend(terms::of_pair(patch, [a, b], &spots).map(|terms| Reading::new(vec![*a, *b], terms)));
+        for (k, b) in groups.iter().enumerate().skip(i + 1) {
+            let terms = terms::of_pair(patch, [a, b], [tails[i], tails[k]], &spots);
+            out.extend(terms.map(|terms| Reading::new(vec![*a, *b], terms)));
         }
     }
     out

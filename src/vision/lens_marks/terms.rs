@@ -16,7 +16,7 @@ const PAIR: usize = 5 + 18;
 /// Place of what other clear spots there are beside two lone dots.
 pub const OTHER_SPOTS: usize = 19;
 /// Of one: four kinds, then what it is.
-const LONE: usize = 4 + 12;
+const LONE: usize = 4 + 13;
 /// Of bright ones: spots, rows, dashes and lines, and how bright their ground is; and of dark ones' ground.
 const BRIGHT: usize = 3 + 2;
 
@@ -49,8 +49,8 @@ const PAST_END_SD: f64 = 0.3;
 const RUNNING_ON: [f64; 2] = [0.03, 0.18];
 const RUNNING_DEPTH: f64 = 0.5;
 const RUNNING_SHARE: f64 = 0.7;
-/// Stretch beyond a lone dot in which it is looked for to be the end of a line, in limbus radii; half the widths such a line may
-/// have; how much darker or brighter than its sides it is, over the dot's depth; directions and places looked at.
+/// Stretch beyond a group in which it is looked for to be the end of a line, in limbus radii; half the widths such a line may
+/// have; how much darker or brighter than its sides it is, over the group's depth; directions and places looked at.
 const TAIL: [f64; 2] = [0.04, 0.16];
 const TAIL_SIDES: [f64; 2] = [0.035, 0.08];
 const TAIL_DEPTH: f64 = 0.3;
@@ -75,8 +75,9 @@ pub fn chord(patch: &Patch, a: &Vector, b: &Vector) -> Option<(f64, f64)> {
 
 /// What speaks for and against two groups; `None` where they cannot be one lens's.
 ///
+/// - `tails`: [`tail`] of each
 /// - `spots`: places of the lone dots that stand out clearly
-pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], spots: &[Vector]) -> Option<[f64; TERMS]> {
+pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], tails: [f64; 2], spots: &[Vector]) -> Option<[f64; TERMS]> {
     if a.kind != b.kind {
         return None;
     }
@@ -115,7 +116,7 @@ pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], spots: &[Vector]) -> Option<[
         // One may be an odd one; of many, any two lie opposite each other by chance.
         if directed { 0.0 } else { (1.0 + others.saturating_sub(1) as f64).ln() },
         going_on(patch, a) + going_on(patch, b),
-        if directed { 0.0 } else { tail(patch, a).max(tail(patch, b)) },
+        tails[0].max(tails[1]),
         odd((ground(patch, a) / ground(patch, b)).ln() / GROUND_SD),
     ]);
     mark_bright(&mut terms, patch, a.kind, both(ground(patch, a), ground(patch, b)));
@@ -124,8 +125,9 @@ pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], spots: &[Vector]) -> Option<[
 
 /// What speaks for and against a group as the only one seen; `None` for what has no direction of its own or lies elsewhere.
 ///
+/// - `tail`: [`tail`] of it
 /// - `twin_likeness`: correlation of what looks most like it on the other side
-pub fn of_lone(patch: &Patch, group: &Group, spots: &[Vector], twin_likeness: f64) -> Option<[f64; TERMS]> {
+pub fn of_lone(patch: &Patch, group: &Group, tail: f64, spots: &[Vector], twin_likeness: f64) -> Option<[f64; TERMS]> {
     let kind = kind_number(group.kind).checked_sub(1)?;
     let middle = Vector::new(patch.middle(), patch.middle());
     let from_middle = (group.shape.place - middle) / patch.scale;
@@ -154,6 +156,7 @@ pub fn of_lone(patch: &Patch, group: &Group, spots: &[Vector], twin_likeness: f6
         twin_likeness,
         hidden(patch, group, radius),
         going_on(patch, group),
+        tail,
     ]);
     mark_bright(&mut terms, patch, group.kind, ground(patch, group));
     Some(terms)
@@ -203,32 +206,45 @@ fn going_on(patch: &Patch, group: &Group) -> f64 {
     odd(contrast(1.0).abs().max(contrast(-1.0).abs()) / group.depth / PAST_END_SD)
 }
 
-/// How much a lone dot is the end of a line: the greatest share, over all directions, of a stretch from it that is darker or
-/// brighter than both its sides. A dot stands alone; the tip of an instrument or a fold does not.
-fn tail(patch: &Patch, dot: &Group) -> f64 {
+/// How much a group is the end of a line, straight on or at an angle: the greatest share, over all directions that lead away from
+/// one of its ends, of a stretch that is darker or brighter than both its sides. A mark stands alone; the tip of an instrument
+/// or a fold does not.
+pub fn tail(patch: &Patch, group: &Group) -> f64 {
+    let shape = &group.shape;
+    let half = if group.kind == Kind::Dots(1) { 0.0 } else { shape.half_length(group.kind) };
+    let direction = |k: u32| shape.angle + f64::from(k) / f64::from(TAIL_DIRECTIONS) * std::f64::consts::TAU;
+    let share = |k: u32| {
+        let along = unit(direction(k));
+        let forwards = along.dot(&unit(shape.angle)) >= 0.0;
+        let end = shape.place + unit(shape.angle) * if forwards { half } else { -half };
+        line_share(patch, group, &end, &along)
+    };
+    (0..TAIL_DIRECTIONS).map(share).fold(0.0, f64::max)
+}
+
+/// Share of a stretch from `end` along the unit vector `along` that is darker or brighter than both its sides.
+fn line_share(patch: &Patch, group: &Group, end: &Vector, along: &Vector) -> f64 {
     let (darkest, brightest) = patch.clip();
-    let shape = &dot.shape;
-    let value = |along: &Vector, s: f64, t: f64| {
-        let place = shape.place + along * s + Vector::new(-along.y, along.x) * t;
+    let value = |s: f64, t: f64| {
+        let place = end + along * s + Vector::new(-along.y, along.x) * t;
         f64::from(patch.relative.sample(place.x, place.y).clamp(darkest, brightest))
     };
     let [near, far] = TAIL.map(|r| r * patch.scale);
-    let start = near.max(3.0 * shape.sigma);
-    let share = |k: u32| {
-        let (sin, cos) = (f64::from(k) / f64::from(TAIL_DIRECTIONS) * std::f64::consts::TAU).sin_cos();
-        let along = Vector::new(cos, sin);
-        let stands_out = |s: &f64| {
-            let own = value(&along, *s, 0.0);
-            TAIL_SIDES.iter().any(|side| {
-                let [left, right] = [-1.0, 1.0].map(|sign| own - value(&along, *s, sign * side * patch.scale));
-                left * right > 0.0 && left.abs().min(right.abs()) > TAIL_DEPTH * dot.depth
-            })
-        };
-        let places: Vec<f64> =
-            (0..TAIL_PLACES).map(|i| start + (far - near) * f64::from(i) / f64::from(TAIL_PLACES - 1)).collect();
-        places.iter().filter(|s| stands_out(s)).count() as f64 / f64::from(TAIL_PLACES)
+    let near = near.max(3.0 * group.shape.sigma);
+    let stands_out = |s: &f64| {
+        let own = value(*s, 0.0);
+        TAIL_SIDES.iter().any(|side| {
+            let [left, right] = [-1.0, 1.0].map(|sign| own - value(*s, sign * side * patch.scale));
+            left * right > 0.0 && left.abs().min(right.abs()) > TAIL_DEPTH * group.depth
+        })
     };
-    (0..TAIL_DIRECTIONS).map(share).fold(0.0, f64::max)
+    let place = |i: u32| near + (far - near) * f64::from(i) / f64::from(TAIL_PLACES - 1);
+    (0..TAIL_PLACES).map(place).filter(stands_out).count() as f64 / f64::from(TAIL_PLACES)
+}
+
+fn unit(angle: f64) -> Vector {
+    let (sin, cos) = angle.sin_cos();
+    Vector::new(cos, sin)
 }
 
 /// Whether a row or line is the end of a longer one, which runs on towards the middle: of a fold, a thread or a shaft.
