@@ -349,15 +349,17 @@ fn principal_steps(covariance: &Matrix) -> [Vector; 2] {
 /// What the lens's depth behind the limbus does to its direction, as a standard deviation in degrees.
 ///
 /// Once foreshortening is undone a tilt of 10 degrees turns the lens by less than 0.1 degree, one of 20 by 0.3: about
-/// quadratic in the tilt. The tilt is read off the ellipse, as far as it is flatter than a limbus is by itself. A limbus of
-/// unknown height hides some 7 degrees; a still flatter than one tilted by 12 is a squeezed recording as a rule, since
-/// nobody operates on an eye that looks so far aside (common practice, no source).
+/// quadratic in the tilt. The tilt is read off the ellipse, as far as it is flatter than all but the flattest limbi are by
+/// themselves (two standard deviations); less than that may hide the few degrees that are the rule (common practice, no
+/// source). A still flatter than one tilted by 12 is a squeezed recording as a rule, since nobody operates on an eye that looks so
+/// far aside (the same).
 fn depth_sd_deg(ellipse: &Ellipse) -> f64 {
-    const HIDDEN_DEG: f64 = 7.0;
+    const HIDDEN_DEG: f64 = 4.0;
     const MOST_DEG: f64 = 12.0;
     const AT_TEN_DEGREES: f64 = 0.05;
+    const FLATTEST: f64 = OvalPrior::AVERAGE.height_over_width - 2.0 * OvalPrior::AVERAGE.sd;
     let [longer, shorter] = ellipse.semi_axes_px();
-    let foreshortening = (shorter / longer / OvalPrior::AVERAGE.height_over_width).min(1.0);
+    let foreshortening = (shorter / longer / FLATTEST).min(1.0);
     let tilt = foreshortening.acos().to_degrees().clamp(HIDDEN_DEG, MOST_DEG);
     AT_TEN_DEGREES * (tilt / 10.0).powi(2)
 }
@@ -408,12 +410,13 @@ mod tests {
         Scene { ellipse: Ellipse::from_axes(CENTER, [200.0, 150.0], 20.0).unwrap(), ratio: 0.94, zero }
     }
 
-    /// By hand: a natural oval is no tilt, 10 degrees beyond it are, and a recording squeezed to 0.6 is not taken for 50.
+    /// By hand: a natural oval, even the flattest, is no tilt, 10 degrees beyond it are, and a recording squeezed to 0.6 is not
+    /// taken for 50.
     #[test]
     fn tilt_is_what_is_flatter_than_a_limbus_by_itself() {
         let sd = |ratio: f64| depth_sd_deg(&Ellipse::from_axes(CENTER, [200.0, 200.0 * ratio], 30.0).unwrap());
         for (ratio, expected) in
-            [(1.0, 0.0245), (0.94, 0.0245), (0.94 * 10.0_f64.to_radians().cos(), 0.05), (0.6, 0.072)]
+            [(1.0, 0.008), (0.94, 0.008), (0.88, 0.008), (0.88 * 10.0_f64.to_radians().cos(), 0.05), (0.6, 0.072)]
         {
             assert!((sd(ratio) - expected).abs() < 1e-9, "{ratio}: {}", sd(ratio));
         }
