@@ -112,7 +112,7 @@ fn grouped(set: &[Judged], prefix: &str, of: impl Fn(&Judged) -> Vec<String>) {
 fn heading(what: &str) {
     println!("\n{what}; limbus in percent of its radius, angles in degrees");
     println!(
-        "{:<36}{:>7}{:>9}{:>7}{:>8}{:>7}{:>10}{:>9}{:>8}{:>8}{:>7}{:>9}{:>7}{:>10}",
+        "{:<36}{:>7}{:>9}{:>7}{:>8}{:>7}{:>10}{:>13}{:>9}{:>8}{:>8}{:>7}{:>9}{:>7}{:>10}",
         "",
         "stills",
         "limbus",
@@ -120,6 +120,7 @@ fn heading(what: &str) {
         "median",
         "p95",
         "measured",
+        "of readable",
         "median",
         "p95",
         "max",
@@ -133,13 +134,14 @@ fn heading(what: &str) {
 fn line<'a>(name: &str, set: impl Iterator<Item = &'a Judged>) {
     let f = Figures::of(set);
     println!(
-        "{name:<36}{:>7}{:>9.3}{:>7}{:>8.2}{:>7.2}{:>10.3}{:>9.3}{:>8.3}{:>8.2}{:>7}{:>9.3}{:>7.2}{:>10}",
+        "{name:<36}{:>7}{:>9.3}{:>7}{:>8.2}{:>7.2}{:>10.3}{:>13.3}{:>9.3}{:>8.3}{:>8.2}{:>7}{:>9.3}{:>7.2}{:>10}",
         f.stills,
         f.limbus_found,
         f.limbus_wrong,
         f.limbus_percent[0],
         f.limbus_percent[1],
         f.measured,
+        f.measured_of_readable,
         f.off_deg[0],
         f.off_deg[1],
         f.off_deg[2],

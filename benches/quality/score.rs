@@ -16,6 +16,8 @@ pub struct Known {
     pub still: String,
     /// Alignment error, degrees; `None` where marks are missing.
     pub alignment_error_deg: Option<f64>,
+    /// Whether a careful person could read it; `None` where nobody says.
+    pub readable: Option<bool>,
     /// The limbus.
     pub limbus: KnownLimbus,
     /// Form of the reference marks.
@@ -111,6 +113,11 @@ impl Judged {
     pub fn marked(&self) -> bool {
         self.known.alignment_error_deg.is_some()
     }
+
+    /// Whether a careful person could read the angle, as far as is known.
+    pub fn readable(&self) -> bool {
+        self.marked() && self.known.readable != Some(false)
+    }
 }
 
 /// Mean distance between two outlines along 120 rays from the centre of the true one, percent of its radius; a ray that misses
@@ -156,6 +163,8 @@ pub struct Figures {
     pub marked: usize,
     /// Share of these measured.
     pub measured: f64,
+    /// Share measured of those of which a careful person could read it.
+    pub measured_of_readable: f64,
     /// Median, 95th percentile and largest size of the error of the angle, degrees.
     pub off_deg: [f64; 3],
     /// Angles more than 3 degrees off.
@@ -187,6 +196,10 @@ impl Figures {
             limbus_percent: [percentile(&limbus, 0.5), percentile(&limbus, 0.95)],
             marked: marked.len(),
             measured: share(readings.len(), marked.len()),
+            measured_of_readable: share(
+                set.iter().filter(|j| j.readable() && j.given.is_some()).count(),
+                set.iter().filter(|j| j.readable()).count(),
+            ),
             off_deg: [percentile(&sizes, 0.5), percentile(&sizes, 0.95), percentile(&sizes, 1.0)],
             wrong: sizes.iter().filter(|d| **d > WRONG_DEG).count(),
             coverage: share(readings.iter().filter(|r| r.covered).count(), readings.len()),
