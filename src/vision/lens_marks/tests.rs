@@ -328,6 +328,26 @@ fn lines_that_go_on_are_refused() {
     }
 }
 
+/// One lone dot, the other hidden: where two shafts cross opposite it is no dot.
+#[test]
+fn a_crossing_of_shafts_is_no_lone_dot() {
+    for degrees in [11.0, 52.0, 93.0, 134.0, 175.0, 216.0] {
+        for (turned, radius) in [(8.0, 0.01), (25.0, 0.012), (40.0, 0.015), (60.0, 0.012), (90.0, 0.01)] {
+            let axis = direction_of(degrees);
+            let dot = group("1 dot", OFFSET + axis * 0.45, axis);
+            let shaft = |turned: f64, radius: f64| Stroke {
+                middle: OFFSET - axis * 0.45,
+                half: direction_of(degrees + turned) * 0.4,
+                radius,
+            };
+            let scene = Scene::new([dot, vec![shaft(turned, radius), shaft(turned + 70.0, 1.6 * radius)]].concat());
+            if let Ok(found) = scene.find() {
+                panic!("{degrees}, {turned}: invented {:?} with score {}", found.ends, found.score);
+            }
+        }
+    }
+}
+
 #[test]
 fn two_crossing_lenses_are_ambiguous() {
     let strokes = [lens("3 dots", 20.0, OFFSET), lens("3 dots", 95.0, OFFSET)].concat();
