@@ -34,6 +34,8 @@ from network import Net, as_rust, trained, usual  # noqa: E402
 FEATURES = 9  # judge.rs: FEATURES
 RIGHT_PCT, WRONG_PCT = 7.0, 12.0
 FOLDS = 5
+# What src/vision/limbus/mod.rs asks of the profile and of the features.
+PROFILE_NEEDED, FEATURES_NEEDED = 1.25, -1.5
 NETS, UNITS, DECAY, NOISE, STEPS, STILLS, TOP_RATE = 3, 12, 3e-4, 0.3, 300, 500, 0.02
 SHARES = {"easy": 0.05, "mixed": 0.15, "hard": 0.2, "no_marks": 0.03, "general": 0.08, "cuts": 0.1, "shapes": 0.2,
           "variants": 0.32, "frames": 0.08}
@@ -102,13 +104,13 @@ def held_out(still, folder, eye, error, numbers):
         one, one_nets, other, other_nets = opinions(still[rest], folder[rest], error[rest], numbers[rest])
         features[part] = one.judge(one_nets, numbers[part][:, :FEATURES])
         profile[part] = other.judge(other_nets, numbers[part])
-    print("claimed within 7 % / 7-12 % / beyond, by least score of both opinions")
+    print("claimed within 7 % / 7-12 % / beyond, by how far the lesser opinion lies above what is asked of it")
     for name in SHARES:
         stills = [np.flatnonzero(still == s) for s in sorted(set(still[folder == name]))]
         best = np.array([rows[np.argmax(profile[rows])] for rows in stills])
         row = f"{name:9} {len(best):4}"
         for need in (-1, 0, 1, 2, 3):
-            claimed = np.minimum(profile, features)[best] > need
+            claimed = np.minimum(profile - PROFILE_NEEDED, features - FEATURES_NEEDED)[best] > need
             e = error[best]
             shares = [(claimed & m).mean() for m in (e < 7, (e >= 7) & (e < 12), e >= 12)]
             row += f"   {need}: " + "/".join(f"{s:.3f}" for s in shares)
