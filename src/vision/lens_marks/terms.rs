@@ -327,8 +327,8 @@ fn own(patch: &Patch, group: &Group, spot: &Vector) -> bool {
 fn hidden(patch: &Patch, group: &Group, radius: f64) -> f64 {
     let middle = Vector::new(patch.middle(), patch.middle());
     let inwards = middle - group.shape.place;
-    let (sin, cos) = group.shape.angle.sin_cos();
-    let along = Vector::new(cos, sin) * (inwards.x * cos + inwards.y * sin).signum();
+    let direction = unit(group.shape.angle);
+    let along = direction * inwards.dot(&direction).signum();
     let twin = group.shape.place + along * (2.0 * radius * patch.scale);
     let reach = (0.08 * patch.scale).round() as i64;
     let (mut unseen, mut all) = (0.0, 0.0);
