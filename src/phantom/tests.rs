@@ -200,6 +200,16 @@ fn same_seed_same_bytes() {
     assert!(first != bytes(1));
 }
 
+/// Where one mark only was put the case sheet says so in about half of the cases, and else leaves it open.
+#[test]
+fn a_single_mark_is_said_or_not() {
+    let single =
+        (0..1500).map(|k| Scene::random(4, k, &Wanted::default()).plan).filter(|p| p.marks_meant_deg.len() == 1);
+    let said: Vec<bool> = single.map(|p| p.sheet_has_meridians).collect();
+    let share = said.iter().filter(|s| **s).count() as f64 / said.len() as f64;
+    assert!(said.len() > 20 && (0.25..0.75).contains(&share), "{share} of {}", said.len());
+}
+
 /// What is asked for is drawn, and a kind of mark that is missing leaves no error in the truth.
 #[test]
 fn missing_marks_leave_no_error() {

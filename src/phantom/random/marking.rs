@@ -20,9 +20,11 @@ pub fn plan(d: &mut Dice, wanted: &Wanted, turn_deg: f64) -> Plan {
     } else {
         (full(&[0.0, 180.0]), None)
     };
+    // Who puts one mark only may say so, or leave the sheet as it is.
+    let said = single && d.chance(0.5);
     Plan {
         intended_axis_deg: intended,
-        sheet_has_meridians: several || wanted.axis == AxisPlan::Anywhere,
+        sheet_has_meridians: several || said || wanted.axis == AxisPlan::Anywhere,
         marks_meant_deg: meant,
         zero_direction_deg: zero,
     }
