@@ -24,10 +24,8 @@ const BRIGHT: usize = 3 + 2;
 pub const HALF_CHORD: (f64, f64) = (0.44, 0.06);
 /// How far it may depart from the mean.
 pub const HALF_CHORD_REACH: f64 = 0.10;
-/// Farthest that the middle between the groups may lie from the middle of the limbus, in limbus radii; and that between two lone
-/// dots, which may as well be any two specks.
-const MOST_OFFSET: f64 = 0.20;
-const MOST_OFFSET_OF_DOTS: f64 = 0.15;
+/// Farthest that the middle between the groups may lie from the middle of the limbus, in limbus radii.
+const MOST_OFFSET: f64 = 0.15;
 /// Standard deviation of the place of the lens, with what the limbus may be off, in limbus radii.
 const OFFSET_SD: f64 = 0.06;
 /// Standard deviation of a group's direction against the line through both, degrees.
@@ -84,9 +82,6 @@ pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], tails: [f64; 2], spots: &[Vec
         return None;
     }
     let (half, offset) = chord(patch, &a.shape.place, &b.shape.place)?;
-    if a.kind == Kind::Dots(1) && offset > MOST_OFFSET_OF_DOTS {
-        return None;
-    }
     let line = b.shape.place - a.shape.place;
     let line = line.y.atan2(line.x);
     let directed = a.kind != Kind::Dots(1);

@@ -130,17 +130,6 @@ fn every_design_is_read_at_every_angle() {
     }
 }
 
-/// A lens a sixth of the limbus's radius off the middle, or seen so about a limbus that is off: marks with a direction say that
-/// they belong together, lone dots there may be any two specks.
-#[test]
-fn far_from_the_middle_marks_must_point_at_each_other() {
-    let far = Vector::new(0.12, -0.12);
-    let error = axis_difference(28.0, axis_of(&Scene::new(lens("dash", 28.0, far)).find().unwrap()));
-    assert!(error.abs() < 0.25, "off by {error}");
-    let dots = Scene::new(lens("1 dot", 28.0, far)).find();
-    assert!(matches!(dots, Err(LensRefusal::Missing { .. })), "{dots:?}");
-}
-
 #[test]
 fn small_and_large_pictures_are_read_alike() {
     for (radius, size) in [(80.0, 180), (450.0, 980)] {
