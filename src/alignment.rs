@@ -19,6 +19,11 @@ const MEASURED_OVAL_SD: f64 = 0.012;
 /// Standard normal quantile of a 95 % interval.
 const Z95: f64 = 1.959_963_984_540_054;
 
+/// Half of the 95 % interval that a variance (degrees squared) leaves, degrees.
+pub fn half95_deg(variance_deg2: f64) -> f64 {
+    Z95 * variance_deg2.sqrt()
+}
+
 /// What was planned and is known of the eye.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Plan {
@@ -105,13 +110,12 @@ pub struct Aligned {
 impl Aligned {
     /// Standard deviation of the error, degrees.
     pub fn sd_deg(&self) -> f64 {
-        let p = &self.parts;
-        (p.reference_marks + p.lens_marks + p.limbus + p.oval + p.parallax).sqrt()
+        self.parts.sum().sqrt()
     }
 
     /// 95 % interval of the error, degrees, unwrapped.
     pub fn interval95_deg(&self) -> [f64; 2] {
-        let half = Z95 * self.sd_deg();
+        let half = half95_deg(self.parts.sum());
         [self.error_deg - half, self.error_deg + half]
     }
 }

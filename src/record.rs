@@ -319,6 +319,13 @@ pub struct VarianceParts {
     pub parallax: f64,
 }
 
+impl VarianceParts {
+    /// Variance of the error, degrees squared.
+    pub fn sum(&self) -> f64 {
+        self.reference_marks + self.lens_marks + self.limbus + self.oval + self.parallax
+    }
+}
+
 /// The program that made a record.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Program {

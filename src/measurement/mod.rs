@@ -5,9 +5,11 @@ mod after;
 mod cost_tests;
 mod cylinder;
 mod eye;
+mod interval_limits;
 mod mark_form;
 
 use self::cylinder::Placing;
+use self::interval_limits::too_wide;
 use self::mark_form::{Ground, Mark};
 use crate::alignment::{self, Aligned, AlignmentError, LensReading, LimbusReading, MarkReading, Plan};
 use crate::geometry::{Axis, EyeMap, Meridian, Vector};
@@ -23,9 +25,6 @@ use nalgebra::Matrix5;
 
 /// Shortest side of a picture in which a limbus and its marks can be told, px.
 pub const LEAST_SIDE_PX: u32 = 120;
-/// Widest half of a 95 % interval that is still given as a figure, degrees, by the risk curve: a figure 3 degrees off
-/// costs up to 10 % of the cylinder by itself.
-pub const WIDEST_HALF_INTERVAL_DEG: f64 = 2.6;
 
 /// Farthest a lens is believed to stand from the axis its marks denote, degrees. Beyond it the lens is nearer to the
 /// meridian at right angles, and a mark taken for another thing (a hook, a vessel, the mark of another meridian) is
@@ -332,20 +331,19 @@ fn describe_marks(
 }
 
 fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding, marks: usize, limbus: &Matrix5<f64>) {
-    let interval = aligned.interval95_deg();
-    let half = (interval[1] - interval[0]) / 2.0;
-    if half > WIDEST_HALF_INTERVAL_DEG {
+    if let Some(part) = too_wide(&aligned.parts) {
+        let by_marks = if marks == 1 || lens.groups_seen == 1 {
+            "use a still that shows both opposite marks and both groups of the lens's marks"
+        } else {
+            "use a sharper or larger still, with the limbus seen squarely"
+        };
         record.refusals.push(refusal(
             RefusalCode::IntervalTooWide,
             format!(
-                "error {:+.1}° with a 95 % interval of ±{half:.2}°, wider than ±{WIDEST_HALF_INTERVAL_DEG:.2}°",
-                aligned.error_deg
+                "error {:+.1}° with a 95 % interval of ±{:.2}°{}, wider than ±{:.2}°",
+                aligned.error_deg, part.half_deg, part.source, part.widest_deg
             ),
-            if marks == 1 || lens.groups_seen == 1 {
-                "use a still that shows both opposite marks and both groups of the lens's marks"
-            } else {
-                "use a sharper or larger still, with the limbus seen squarely"
-            },
+            part.hint.unwrap_or(by_marks),
         ));
     }
     if aligned.error_deg.abs() > FARTHEST_ERROR_DEG {
@@ -367,7 +365,7 @@ fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding
     record.alignment = Some(Alignment {
         error_deg: aligned.error_deg,
         sd_deg: aligned.sd_deg(),
-        interval95_deg: interval,
+        interval95_deg: aligned.interval95_deg(),
         reference_deg: aligned.reference.degrees(),
         intended_deg: aligned.intended.degrees(),
         lens_deg: aligned.lens.degrees(),
