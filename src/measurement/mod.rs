@@ -331,7 +331,7 @@ fn describe_marks(
 }
 
 fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding, marks: usize, limbus: &Matrix5<f64>) {
-    if let Some(part) = too_wide(&aligned.parts) {
+    if let Some(part) = too_wide(&aligned.parts, marks) {
         let by_marks = if marks == 1 || lens.groups_seen == 1 {
             "use a still that shows both opposite marks and both groups of the lens's marks"
         } else {
