@@ -4,7 +4,7 @@
 //! reading of marks do. What the limbus is off by has longer tails: where little of its edge was trusted, another edge may have
 //! been followed. So its share has limits of its own, narrower than that of the whole.
 //!
-//! All by the risk curve over 2556 drawn stills with an angle (`simulate`, eight sets of hard, mixed and easy ones), every other limit
+//! All by the risk curve over 2556 drawn stills with an angle (`simulate`, twelve sets of hard, mixed and easy ones), every other limit
 //! in force: of 2472 with a whole interval of at most 2.6 degrees either way 23 are refused by the narrower limits; among
 //! them are all four that are off by more than 2.6 (2.7, 3.1, 4.9 and 5.2).
 
@@ -12,13 +12,14 @@ use crate::alignment::half95_deg;
 use crate::record::VarianceParts;
 
 /// Widest half of a 95 % interval, degrees: a figure 3 degrees off costs up to 10 % of the cylinder by itself.
-pub const WIDEST_HALF_INTERVAL_DEG: f64 = 2.6;
-/// The same of what the centre and shape of the limbus alone leave open; and where a single mark hangs on the centre, which two
-/// opposite ones do not. (At 1.3 there too, one of another 1939 was 3.3 degrees off, about a limbus 8 % too small.)
-pub const WIDEST_BY_LIMBUS_DEG: f64 = 1.3;
-pub const WIDEST_BY_LIMBUS_OF_ONE_MARK_DEG: f64 = 1.0;
+const WIDEST_HALF_INTERVAL_DEG: f64 = 2.6;
+/// The same of what the centre and shape of the limbus alone leave open.
+const WIDEST_BY_LIMBUS_DEG: f64 = 1.3;
+/// The same where a single mark hangs on the centre, which two opposite ones do not. (At 1.3, one of another 1940 was 3.3 degrees
+/// off, about a limbus 8 % too small.)
+const WIDEST_BY_LIMBUS_OF_ONE_MARK_DEG: f64 = 1.0;
 /// The same with what is not known of its own oval: no mark on the picture checks either.
-pub const WIDEST_BY_SHAPE_DEG: f64 = 2.0;
+const WIDEST_BY_SHAPE_DEG: f64 = 2.0;
 
 /// A part of the interval that is wider than it may be.
 #[derive(Clone, Debug, PartialEq)]
