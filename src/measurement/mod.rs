@@ -5,11 +5,13 @@ mod after;
 mod cost_tests;
 mod cylinder;
 mod eye;
+mod far_from_plan;
 mod interval_limits;
 mod mark_form;
 
 use self::cylinder::Placing;
-use self::interval_limits::too_wide;
+use self::far_from_plan::too_far;
+use self::interval_limits::{Marks, too_wide};
 use self::mark_form::{Ground, Mark};
 use crate::alignment::{self, Aligned, AlignmentError, LensReading, LimbusReading, MarkReading, Plan};
 use crate::geometry::{Axis, EyeMap, Meridian, Vector};
@@ -25,11 +27,6 @@ use nalgebra::Matrix5;
 
 /// Shortest side of a picture in which a limbus and its marks can be told, px.
 pub const LEAST_SIDE_PX: u32 = 120;
-
-/// Farthest a lens is believed to stand from the axis its marks denote, degrees. Beyond it the lens is nearer to the
-/// meridian at right angles, and a mark taken for another thing (a hook, a vessel, the mark of another meridian) is
-/// likelier than the reading.
-pub const FARTHEST_ERROR_DEG: f64 = 45.0;
 
 /// A record, and what a drawing of it needs besides.
 #[derive(Clone, Debug)]
@@ -121,7 +118,7 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
     let findings = find_reference_marks(picture, &limbus.ellipse);
     let marks = chosen_marks(record, &findings, &limbus, case);
     let lens = found_lens(record, picture, &limbus);
-    let Some(ChosenMarks { marks, spread_deg }) = marks else { return map };
+    let Some(ChosenMarks { marks, spread_deg, probability }) = marks else { return map };
     let reading = LimbusReading { ellipse: limbus.ellipse, covariance: limbus.covariance };
     let Some(lens) = lens else {
         if let Some(map) = &map {
@@ -144,7 +141,11 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
                 None => aligned.reference.degrees(),
             };
             describe_marks(record, picture, &reading, &plan, &marks, &aligned.meridians, zero);
-            describe_alignment(record, &aligned, &lens, marks.len(), &limbus.covariance);
+            describe_alignment(record, &aligned, &lens, Marks::of(&mark_readings, &plan), &limbus.covariance);
+            record.refusals.extend(too_far(aligned.error_deg, probability * lens.score).map(|far| {
+                let hint = "see in the overlay what was taken for marks; if the lens was not yet turned into place, use a later still";
+                refusal(RefusalCode::ReferenceMarksAmbiguous, far, hint)
+            }));
             describe_cost(record, &Placing::from(&aligned), case);
             Some(aligned.map)
         }
@@ -227,7 +228,7 @@ fn chosen_marks<'a>(
     if marks.len() == 1 && pattern.len() > 1 {
         record.warnings.push("one reference mark only: the angle rests on the centre of the limbus".into());
     }
-    Some(ChosenMarks { marks, spread_deg: reading.spread_deg })
+    Some(ChosenMarks { marks, spread_deg: reading.spread_deg, probability: reading.probability })
 }
 
 /// Reference marks with what they denote.
@@ -235,6 +236,8 @@ struct ChosenMarks<'a> {
     marks: Vec<(&'a MarkFinding, MarkReading)>,
     /// What their choice leaves the axis uncertain by, sd in degrees.
     spread_deg: f64,
+    /// Probability that they are the marks, by their looks.
+    probability: f64,
 }
 
 fn marks_of<'a>(
@@ -330,9 +333,9 @@ fn describe_marks(
     record.reference_marks = mark_form::describe(&marks, &Ground { limbus, plan, zero_deg }).unwrap_or_default();
 }
 
-fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding, marks: usize, limbus: &Matrix5<f64>) {
+fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding, marks: Marks, limbus: &Matrix5<f64>) {
     if let Some(part) = too_wide(&aligned.parts, marks) {
-        let by_marks = if marks == 1 || lens.groups_seen == 1 {
+        let by_marks = if marks.count == 1 || lens.groups_seen == 1 {
             "use a still that shows both opposite marks and both groups of the lens's marks"
         } else {
             "use a sharper or larger still, with the limbus seen squarely"
@@ -344,17 +347,6 @@ fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding
                 aligned.error_deg, part.half_deg, part.source, part.widest_deg
             ),
             part.hint.unwrap_or(by_marks),
-        ));
-    }
-    if aligned.error_deg.abs() > FARTHEST_ERROR_DEG {
-        record.refusals.push(refusal(
-            RefusalCode::ReferenceMarksAmbiguous,
-            format!(
-                "the lens would stand {:+.1}° from the intended axis, more than {FARTHEST_ERROR_DEG:.0}°: what was taken \
-                 for reference marks or lens marks is more likely something else",
-                aligned.error_deg
-            ),
-            "see in the overlay what was taken for marks; if the lens was not yet turned into place, use a later still",
         ));
     }
     if let Some(opposition) = aligned.marks_opposition_deg

@@ -66,6 +66,8 @@ pub struct Reading {
     /// choice on, other
     /// readings of nearly the same axis: of two lines side by side either may be meant, or both.
     pub spread_deg: f64,
+    /// Probability of its axis among all readings and that there are no marks, from the choice on; 0 before.
+    pub probability: f64,
 }
 
 /// Why no marks can be chosen.
@@ -127,7 +129,7 @@ pub fn choose(
     let spread: f64 = readings.iter().filter(|r| !rivals(r, &best)).map(squares).sum();
     match rival {
         _ if probability >= LEAST_PROBABILITY => {
-            Ok(Reading { spread_deg: (spread / agreeing).sqrt().hypot(best.spread_deg), ..best })
+            Ok(Reading { spread_deg: (spread / agreeing).sqrt().hypot(best.spread_deg), probability, ..best })
         }
         // Marks there are, but which?
         Some(rival) if (agreeing + rivalling) / all >= LEAST_PROBABILITY => {
@@ -224,6 +226,7 @@ fn weigh(
         spread_deg: parts_sd_deg(&marks)
             .hypot(halves_sd_deg(&marks))
             .hypot(FELLOW_MISSING_SD_DEG * flag(single && pattern.len() > 1)),
+        probability: 0.0,
     }
 }
 
