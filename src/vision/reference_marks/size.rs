@@ -6,6 +6,7 @@
 
 use super::MarkFinding;
 use super::bar_fit::{self, Expected};
+use super::crossing::crossing;
 use super::strip::{Frame, STEP_PX, Samples, Strip, Tone, median};
 use crate::geometry::{Ellipse, Vector};
 use crate::vision::Picture;
@@ -79,12 +80,15 @@ pub fn measure_size(picture: &Picture, limbus: &Ellipse, mark: &MarkFinding) -> 
         Some(Measured { value: linear.width, sd: linear.width_sd.hypot(tone) })
     };
     let round = mark.direction.is_none();
-    let simple = round || is_single_bar(&strips[0], &frame);
+    let bar = both(&|strip| width(strip, &frame, round));
+    // Where the axis was laid along one arm of a cross, the mark stands between the arms.
+    let arm = bar.filter(|_| !round).and_then(|bar| crossing(picture, &frame, bar.value));
+    let simple = round || (arm.is_none() && is_single_bar(&strips[0], &frame));
     MarkSize {
-        along: frame.along,
+        along: arm.map_or(frame.along, |arm| between(&frame.along, &arm, &radial)),
         along_sd_deg: along_sd_deg.filter(|_| simple),
         length_px: both(&|strip| length(strip, &frame)).filter(|_| simple),
-        width_px: both(&|strip| width(strip, &frame, round)).filter(|_| simple),
+        width_px: bar.filter(|_| simple),
         contrast: contrast(picture, &frame, mark),
     }
 }
@@ -92,6 +96,13 @@ pub fn measure_size(picture: &Picture, limbus: &Ellipse, mark: &MarkFinding) -> 
 fn width(strip: &Strip, frame: &Frame, round: bool) -> Option<bar_fit::Bar> {
     let over = if round { CORE } else { WIDTH_OVER } * frame.size[0] / 2.0;
     width_between(strip, frame, [-over, over])
+}
+
+/// The direction halfway between two lines that is nearer to `radial`, outwards.
+fn between(a: &Vector, b: &Vector, radial: &Vector) -> Vector {
+    let halfway = [a + b, a - b].map(|sum| sum.normalize());
+    let nearer = if halfway[0].dot(radial).abs() > halfway[1].dot(radial).abs() { halfway[0] } else { halfway[1] };
+    nearer * nearer.dot(radial).signum()
 }
 
 /// Whether a mark is one bar all along: crossed lines part towards their ends, and one beside another leaves a gap.

@@ -288,3 +288,38 @@ fn a_profile_shows_a_mark_from_end_to_end_and_side_to_side() {
         assert!((l - r).abs() < 0.15, "{k}: {l} {r}");
     }
 }
+
+/// A mark read along one arm of a cross is no single bar, and leans as what lies halfway between the arms does; a bar without a
+/// second arm, or beside a vessel that crosses it, stays one.
+#[test]
+fn a_cross_is_no_single_bar() {
+    let limbus = limbus();
+    let middle = limbus.at_polar(1.02, 0.5);
+    let outwards = (middle - limbus.center()).normalize();
+    let across = Vector::new(-outwards.y, outwards.x);
+    let arm = |turn_deg: f64, half: f64, colour: [f64; 3], opacity: f64| {
+        let (sin, cos) = turn_deg.to_radians().sin_cos();
+        let reach = (outwards * cos + across * sin) * half;
+        Stroke { from: middle - reach, to: middle + reach, width: 3.0, colour, opacity }
+    };
+    let measured = |strokes: &[Stroke], along_deg: f64| {
+        let picture = draw(&limbus, strokes, 2.0, 8);
+        let (sin, cos) = along_deg.to_radians().sin_cos();
+        let mut mark = find_reference_marks(&picture, &limbus).swap_remove(0);
+        mark.centroid = middle;
+        mark.direction = Some((outwards * cos + across * sin, 1.0));
+        (mark.length_px, mark.width_px) = (30.0, 3.0);
+        size::measure_size(&picture, &limbus, &mark)
+    };
+    let ink = |turn_deg| arm(turn_deg, 15.0, INK, 0.8);
+    for half_angle in [25.0, 32.0, 40.0] {
+        let size = measured(&[ink(half_angle), ink(-half_angle)], half_angle);
+        assert_eq!((size.width_px, size.length_px, size.along_sd_deg), (None, None, None), "{half_angle}: {size:?}");
+        assert!(size.along.dot(&outwards) > 3.0_f64.to_radians().cos(), "{half_angle}: {size:?}");
+    }
+    let vessel = arm(60.0, 20.0, [200.0, 70.0, 60.0], 0.5);
+    for strokes in [vec![ink(5.0)], vec![vessel, ink(5.0)]] {
+        let size = measured(&strokes, 5.0);
+        assert!(size.width_px.is_some() && size.along_sd_deg.is_some(), "{size:?}");
+    }
+}
