@@ -157,7 +157,8 @@ fn a_lens_far_from_its_plan_is_doubted() {
         let far = planned_at(axis - 70.0);
         assert_eq!(far.outcome, Outcome::Refused);
         let [refusal] = &far.refusals[..] else { panic!("{path:?}: {:?}", far.refusals) };
-        assert_eq!(refusal.code, RefusalCode::ReferenceMarksAmbiguous);
+        let ambiguous = [RefusalCode::ReferenceMarksAmbiguous, RefusalCode::LensMarksAmbiguous];
+        assert!(ambiguous.contains(&refusal.code), "{refusal:?}");
         assert!(refusal.message.contains("more than 45°"), "{}", refusal.message);
         tried += 1;
     }

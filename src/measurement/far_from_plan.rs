@@ -29,6 +29,8 @@ pub struct TooFar {
     pub error_deg: f64,
     /// Probability that the marks are what they were taken for, with the error held against it.
     pub probability: f64,
+    /// Whether the lens marks are the less sure by their looks, not the reference marks.
+    pub rather_lens_marks: bool,
 }
 
 impl fmt::Display for TooFar {
@@ -50,9 +52,11 @@ impl fmt::Display for TooFar {
 /// Whether a reading puts the lens too far from its plan.
 ///
 /// - `error_deg`: lens axis less intended axis, degrees, [-90, 90)
-/// - `by_looks`: probability that reference marks and lens marks are both what they were taken for
-pub fn too_far(error_deg: f64, by_looks: f64) -> Option<TooFar> {
-    let far = TooFar { error_deg, probability: probability_there(error_deg, by_looks) };
+/// - `reference_marks`, `lens_marks`: probabilities that they are what they were taken for, by their looks
+pub fn too_far(error_deg: f64, reference_marks: f64, lens_marks: f64) -> Option<TooFar> {
+    let by_looks = reference_marks * lens_marks;
+    let probability = probability_there(error_deg, by_looks);
+    let far = TooFar { error_deg, probability, rather_lens_marks: lens_marks < reference_marks };
     // What looks doubtful near the plan has been judged by its looks.
     let doubted = far.probability < by_looks && far.probability < LEAST_PROBABILITY;
     (doubted || error_deg.abs() > FARTHEST_ERROR_DEG).then_some(far)
@@ -97,9 +101,11 @@ mod tests {
             (-89.0, 1.0, true),
             (3.0, 0.7, false),
         ] {
-            assert_eq!(too_far(error, by_looks).is_some(), far, "{error} at {by_looks}");
+            assert_eq!(too_far(error, 1.0, by_looks).is_some(), far, "{error} at {by_looks}");
         }
-        let why = [too_far(-44.9, 0.979), too_far(60.0, 1.0)].map(|far| far.unwrap().to_string());
+        let far = [too_far(-44.9, 1.0, 0.979), too_far(60.0, 0.99, 1.0)].map(Option::unwrap);
+        assert_eq!(far.map(|far| far.rather_lens_marks), [true, false]);
+        let why = far.map(|far| far.to_string());
         assert!(
             why[0].contains("-44.9°") && why[0].contains("need 0.80") && why[1].contains("more than 45°"),
             "{why:?}"

@@ -142,9 +142,14 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
             };
             describe_marks(record, picture, &reading, &plan, &marks, &aligned.meridians, zero);
             describe_alignment(record, &aligned, &lens, Marks::of(&mark_readings, &plan), &limbus.covariance);
-            record.refusals.extend(too_far(aligned.error_deg, probability * lens.score).map(|far| {
+            record.refusals.extend(too_far(aligned.error_deg, probability, lens.score).map(|far| {
                 let hint = "see in the overlay what was taken for marks; if the lens was not yet turned into place, use a later still";
-                refusal(RefusalCode::ReferenceMarksAmbiguous, far, hint)
+                let code = if far.rather_lens_marks {
+                    RefusalCode::LensMarksAmbiguous
+                } else {
+                    RefusalCode::ReferenceMarksAmbiguous
+                };
+                refusal(code, far, hint)
             }));
             describe_cost(record, &Placing::from(&aligned), case);
             Some(aligned.map)
