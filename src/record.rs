@@ -143,13 +143,14 @@ pub enum RefusalCode {
     LimbusTooLittleVisible,
     /// Fewer reference marks than needed.
     ReferenceMarksMissing,
-    /// Two readings of the reference marks fit nearly alike, or their pattern leaves two answers.
+    /// Two readings of the reference marks fit nearly alike, or their pattern leaves two answers, or the lens would stand too far
+    /// from its plan for marks no surer.
     ReferenceMarksAmbiguous,
     /// The marks denote meridians, and no intended axis is given to lay off from them.
     IntendedAxisMissing,
     /// The lens marks were not found.
     LensMarksMissing,
-    /// Two readings of the lens marks fit nearly alike.
+    /// Two readings of the lens marks fit nearly alike, or the lens would stand too far from its plan for marks no surer.
     LensMarksAmbiguous,
     /// An angle was found, but its interval is wider than the limit.
     IntervalTooWide,
