@@ -19,8 +19,8 @@ use crate::record::VarianceParts;
 const WIDEST_HALF_INTERVAL_DEG: f64 = 2.6;
 /// The same of what the centre and shape of the limbus alone leave open, where the axis lies on the marks.
 const WIDEST_BY_LIMBUS_DEG: f64 = 1.3;
-/// The same where a single mark hangs on the centre, which two opposite ones do not, wherever the axis lies. (At 1.3, one of another 1940 was 3.3 degrees
-/// off, about a limbus 8 % too small.)
+/// The same where a single mark hangs on the centre, which two opposite ones do not, wherever the axis lies. (At 1.3, one of
+/// another 1940 was 3.3 degrees off, about a limbus 8 % too small.)
 const WIDEST_BY_LIMBUS_OF_ONE_MARK_DEG: f64 = 1.0;
 /// The same with what is not known of its own oval: no mark on the picture checks either.
 const WIDEST_BY_SHAPE_DEG: f64 = 2.0;

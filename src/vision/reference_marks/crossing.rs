@@ -4,8 +4,6 @@ use super::strip::{Frame, median};
 use crate::geometry::{PixelPoint, Vector};
 use crate::vision::{Picture, polar};
 
-/// The channel that marks are measured in.
-const RED: usize = 0;
 /// Directions of a second arm that are tried, degrees from the mark's own: flatter ones run into it.
 const TURNS_DEG: (u32, u32, u32) = (24, 156, 3);
 /// Where along the mark it may cross, about the middle, share of the length, and how many places are tried.
@@ -25,13 +23,14 @@ const FEWEST: usize = 5;
 /// The direction of the line that crosses a mark, where one does.
 ///
 /// - `width_px`: width of the mark where it is one bar
-pub(super) fn crossing(picture: &Picture, frame: &Frame, width_px: f64) -> Option<Vector> {
+/// - `channel`: the one to look in, 0 to 2: red, green, blue
+pub(super) fn crossing(picture: &Picture, frame: &Frame, width_px: f64, channel: usize) -> Option<Vector> {
     let aside = (width_px + 1.0).max(2.5);
-    let red = |place: PixelPoint| polar::sample(picture, &place).map(|value| f64::from(value[RED]));
+    let light = |place: PixelPoint| polar::sample(picture, &place).map(|value| f64::from(value[channel]));
     // Darker than both sides by this share of them; unknown outside of the picture.
     let depth = |place: PixelPoint, across: &Vector| -> Option<f64> {
-        let [left, right] = [red(place - across * aside)?, red(place + across * aside)?];
-        Some(1.0 - red(place)? / left.min(right).max(1e-3))
+        let [left, right] = [light(place - across * aside)?, light(place + across * aside)?];
+        Some(1.0 - light(place)? / left.min(right).max(1e-3))
     };
     let [length, _] = frame.size;
     let along_mark = (-10..=10).map(|k| frame.middle + frame.along * (f64::from(k) / 20.0 * 0.8 * length));

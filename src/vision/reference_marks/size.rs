@@ -82,7 +82,7 @@ pub fn measure_size(picture: &Picture, limbus: &Ellipse, mark: &MarkFinding) -> 
     let round = mark.direction.is_none();
     let bar = both(&|strip| width(strip, &frame, round));
     // Where the axis was laid along one arm of a cross, the mark stands between the arms.
-    let arm = bar.filter(|_| !round).and_then(|bar| crossing(picture, &frame, bar.value));
+    let arm = bar.filter(|_| !round).and_then(|bar| crossing(picture, &frame, bar.value, RED));
     let simple = round || (arm.is_none() && is_single_bar(&strips[0], &frame));
     MarkSize {
         along: arm.map_or(frame.along, |arm| between(&frame.along, &arm, &radial)),
