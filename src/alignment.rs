@@ -1,7 +1,7 @@
 //! Findings and plan to angle, offset and interval.
 //!
 //! All directions are taken in the plane of the limbus ([`EyeMap`]), and each depends on where the eye's 0 lies in it,
-//! which follows from the marks: `solve` goes round until that is at rest. The uncertainty is carried through the
+//! which follows from the marks: `solve_marks` goes round until that is at rest. The uncertainty is carried through the
 //! whole of it by differences: each input is moved by its standard deviation and the error looked at, so that what
 //! cancels (the centre of the limbus between two opposite marks, its shape where the lens lies on the marks) does.
 
@@ -57,6 +57,19 @@ pub struct MarkReading {
     pub denotes_deg: f64,
 }
 
+/// The reference marks in the plane of the limbus.
+#[derive(Clone, Debug)]
+pub struct PlacedMarks {
+    /// The map between picture and plane.
+    pub map: EyeMap,
+    /// Rotation that takes what the marks denote onto where they stand, degrees counter-clockwise.
+    pub rotation_deg: f64,
+    /// Where the eye's 0 lies, degrees counter-clockwise; `None` where neither marks nor plan tell it.
+    pub zero_deg: Option<f64>,
+    /// Each mark's meridian with the standard deviation of its own reading, degrees.
+    pub meridians: Vec<(Meridian, f64)>,
+}
+
 /// The lens axis as read: two points on it, px, with their covariances.
 #[derive(Clone, Debug)]
 pub struct LensReading {
@@ -101,8 +114,6 @@ pub struct Aligned {
     pub marks_opposition_deg: Option<f64>,
     /// Middle of the lens from the centre of the limbus, mm on the limbus scale, x right, y up as seen.
     pub offset_apparent_mm: Option<[f64; 2]>,
-    /// Each mark's meridian in the plane of the limbus, with its own standard deviation in degrees.
-    pub meridians: Vec<(Meridian, f64)>,
     /// The map all of it was taken in.
     pub map: EyeMap,
 }
@@ -129,23 +140,33 @@ pub fn oval_prior(plan: &Plan) -> OvalPrior {
     }
 }
 
-/// Everything the error depends on, as one point that can be moved.
+/// What the marks' rotation depends on, as one point that can be moved.
 #[derive(Clone)]
-struct Inputs<'a> {
+struct MarkInputs<'a> {
     plan: &'a Plan,
     ellipse: Ellipse,
     center_covariance: Matrix,
     marks: Vec<MarkReading>,
-    lens: [PixelPoint; 2],
     height_over_width: f64,
 }
 
-/// Directions in the plane of the limbus, degrees.
-struct Directions {
-    map: EyeMap,
-    /// Rotation that takes what the marks denote onto where they stand.
-    rotation: f64,
-    lens: f64,
+impl<'a> MarkInputs<'a> {
+    fn new(limbus: &LimbusReading, marks: &[MarkReading], plan: &'a Plan) -> Self {
+        Self {
+            plan,
+            ellipse: limbus.ellipse,
+            center_covariance: limbus.covariance.fixed_view::<2, 2>(0, 0).into_owned(),
+            marks: marks.to_vec(),
+            height_over_width: oval_prior(plan).height_over_width,
+        }
+    }
+}
+
+/// Everything the error depends on, as one point that can be moved.
+#[derive(Clone)]
+struct Inputs<'a> {
+    reference: MarkInputs<'a>,
+    lens: [PixelPoint; 2],
 }
 
 /// The eye's 0 in the plane of the limbus for a given rotation of the marks; `None` where nothing tells it.
@@ -153,19 +174,19 @@ fn zero_direction(plan: &Plan, rotation: f64) -> Option<f64> {
     if plan.marks_denote_meridians { Some(rotation) } else { plan.intended_axis_deg.map(|axis| rotation - axis) }
 }
 
-fn solve(inputs: &Inputs) -> Option<Directions> {
+/// The map, and in it the rotation that takes what the marks denote onto where they stand, degrees.
+fn solve_marks(inputs: &MarkInputs) -> Option<(EyeMap, f64)> {
     let width = inputs.plan.white_to_white_mm.unwrap_or(AVERAGE_WIDTH_MM);
     let mut zero = 0.0;
-    let mut last: Option<Directions> = None;
+    let mut last = None;
     // Each round changes the map by the oval's few percent of the last change: a handful of rounds is exact.
     for _ in 0..8 {
         let map = EyeMap::new(&inputs.ellipse, width, inputs.height_over_width, zero)?;
         let rotation = rotation_of_marks(inputs, &map)?;
-        let lens = ccw_degrees(&map.displacement_to_eye(&(inputs.lens[1] - inputs.lens[0])))?;
         let next = zero_direction(inputs.plan, rotation).unwrap_or(rotation);
         let settled = axis_difference(zero, next).abs() < 1e-10;
         zero = next;
-        last = Some(Directions { map, rotation, lens });
+        last = Some((map, rotation));
         if settled {
             break;
         }
@@ -173,11 +194,23 @@ fn solve(inputs: &Inputs) -> Option<Directions> {
     last
 }
 
+/// Where the marks stand in the plane of the limbus; `None` where marks or limbus have no direction or size.
+pub fn place_marks(limbus: &LimbusReading, marks: &[MarkReading], plan: &Plan) -> Option<PlacedMarks> {
+    let (map, rotation_deg) = solve_marks(&MarkInputs::new(limbus, marks, plan))?;
+    let meridians = marks.iter().map(|mark| {
+        let eye = map.to_eye(&mark.place);
+        let slope = meridian_slope(&map, &eye);
+        Meridian::of(&eye).map(|meridian| (meridian, slope.dot(&(mark.covariance * slope)).sqrt()))
+    });
+    let meridians = meridians.collect::<Option<Vec<_>>>()?;
+    Some(PlacedMarks { map, rotation_deg, zero_deg: zero_direction(plan, rotation_deg), meridians })
+}
+
 /// Rotation of the marks, degrees.
 ///
 /// Two marks that denote opposite meridians: their chord, free of the centre of the limbus. Otherwise generalised
 /// least squares on the meridians, the centre's covariance shared by all of them.
-fn rotation_of_marks(inputs: &Inputs, map: &EyeMap) -> Option<f64> {
+fn rotation_of_marks(inputs: &MarkInputs, map: &EyeMap) -> Option<f64> {
     if let [a, b] = inputs.marks.as_slice()
         && is_opposite(a.denotes_deg, b.denotes_deg)
     {
@@ -227,36 +260,20 @@ pub fn align(
     lens: &LensReading,
     plan: &Plan,
 ) -> Result<Aligned, AlignmentError> {
-    let prior = oval_prior(plan);
-    let inputs = Inputs {
-        plan,
-        ellipse: limbus.ellipse,
-        center_covariance: limbus.covariance.fixed_view::<2, 2>(0, 0).into_owned(),
-        marks: marks.to_vec(),
-        lens: [lens.ends[0].0, lens.ends[1].0],
-        height_over_width: prior.height_over_width,
-    };
-    let degenerate = AlignmentError::Degenerate;
-    let found = solve(&inputs).ok_or(degenerate.clone())?;
-    let zero = zero_direction(plan, found.rotation);
-    let lens_axis = Axis::from_degrees(found.lens).ok_or(degenerate.clone())?;
-    let lens_axis_in_eye = zero.and_then(|z| Axis::from_degrees(found.lens - z));
-    let Some(error) = error_of(plan, &found) else {
+    let degenerate = || AlignmentError::Degenerate;
+    let inputs = Inputs { reference: MarkInputs::new(limbus, marks, plan), lens: [lens.ends[0].0, lens.ends[1].0] };
+    let PlacedMarks { map, rotation_deg, zero_deg, meridians } =
+        place_marks(limbus, marks, plan).ok_or_else(degenerate)?;
+    let lens_deg = lens_direction(&inputs.lens, &map).ok_or_else(degenerate)?;
+    let lens_axis = Axis::from_degrees(lens_deg).ok_or_else(degenerate)?;
+    let lens_axis_in_eye = zero_deg.and_then(|zero| Axis::from_degrees(lens_deg - zero));
+    let Some(error) = error_of(plan, rotation_deg, lens_deg) else {
         return Err(match lens_axis_in_eye {
             Some(axis) => AlignmentError::NoIntendedAxis { lens_axis_deg: axis.notation_degrees() },
-            None => degenerate,
+            None => degenerate(),
         });
     };
-    let parts = variance_parts(&inputs, limbus, lens, prior, error).ok_or(degenerate.clone())?;
-    let meridians = marks
-        .iter()
-        .map(|m| {
-            let eye = found.map.to_eye(&m.place);
-            let slope = meridian_slope(&found.map, &eye);
-            Meridian::of(&eye).map(|meridian| (meridian, slope.dot(&(m.covariance * slope)).sqrt()))
-        })
-        .collect::<Option<Vec<_>>>()
-        .ok_or(degenerate.clone())?;
+    let parts = variance_parts(&inputs, limbus, lens, error).ok_or_else(degenerate)?;
     let opposition = match (marks, meridians.as_slice()) {
         ([a, b], [(ma, _), (mb, _)]) if is_opposite(a.denotes_deg, b.denotes_deg) => {
             Some(axis_difference(ma.degrees(), mb.degrees()))
@@ -265,57 +282,57 @@ pub fn align(
     };
     let middle = PixelPoint::from((lens.ends[0].0.coords + lens.ends[1].0.coords) / 2.0);
     let offset = lens.both_groups.then(|| {
-        let eye = found.map.to_eye(&middle);
+        let eye = map.to_eye(&middle);
         [eye.x, -eye.y]
     });
     let reference_axis = if plan.marks_denote_meridians {
-        found.rotation + marks.first().map_or(0.0, |m| m.denotes_deg)
+        rotation_deg + marks.first().map_or(0.0, |m| m.denotes_deg)
     } else {
-        found.rotation
+        rotation_deg
     };
     Ok(Aligned {
         error_deg: error,
         parts,
-        reference: Axis::from_degrees(reference_axis).ok_or(degenerate.clone())?,
+        reference: Axis::from_degrees(reference_axis).ok_or_else(degenerate)?,
         intended: lens_axis.turned(-error),
         lens: lens_axis,
         lens_axis_in_eye,
         marks_opposition_deg: opposition,
         offset_apparent_mm: offset,
-        meridians,
-        map: found.map,
+        map,
     })
 }
 
+/// Direction of the lens axis in the plane of the limbus, degrees counter-clockwise.
+fn lens_direction(ends: &[PixelPoint; 2], map: &EyeMap) -> Option<f64> {
+    ccw_degrees(&map.displacement_to_eye(&(ends[1] - ends[0])))
+}
+
 /// Lens axis less intended axis, degrees, [-90, 90); `None` where the plan names no axis.
-fn error_of(plan: &Plan, found: &Directions) -> Option<f64> {
-    let intended = if plan.marks_denote_meridians { found.rotation + plan.intended_axis_deg? } else { found.rotation };
-    Some(axis_difference(intended, found.lens))
+fn error_of(plan: &Plan, rotation_deg: f64, lens_deg: f64) -> Option<f64> {
+    let intended = if plan.marks_denote_meridians { rotation_deg + plan.intended_axis_deg? } else { rotation_deg };
+    Some(axis_difference(intended, lens_deg))
 }
 
 /// Variance of the error by source.
-fn variance_parts(
-    inputs: &Inputs,
-    limbus: &LimbusReading,
-    lens: &LensReading,
-    prior: OvalPrior,
-    error: f64,
-) -> Option<VarianceParts> {
+fn variance_parts(inputs: &Inputs, limbus: &LimbusReading, lens: &LensReading, error: f64) -> Option<VarianceParts> {
+    let plan = inputs.reference.plan;
     // Half the difference of the errors at plus and minus one standard deviation of an input.
     let moved = |change: &dyn Fn(&mut Inputs, f64) -> Option<()>| -> Option<f64> {
         let mut sides = [0.0; 2];
         for (side, sign) in sides.iter_mut().zip([1.0, -1.0]) {
             let mut changed = inputs.clone();
             change(&mut changed, sign)?;
-            *side = axis_difference(error, error_of(inputs.plan, &solve(&changed)?)?);
+            let (map, rotation) = solve_marks(&changed.reference)?;
+            *side = axis_difference(error, error_of(plan, rotation, lens_direction(&changed.lens, &map)?)?);
         }
         Some(((sides[0] - sides[1]) / 2.0).powi(2))
     };
     let mut parts = VarianceParts::default();
-    for (i, mark) in inputs.marks.iter().enumerate() {
+    for (i, mark) in inputs.reference.marks.iter().enumerate() {
         for step in principal_steps(&mark.covariance) {
             parts.reference_marks += moved(&|c, sign| {
-                c.marks[i].place += step * sign;
+                c.reference.marks[i].place += step * sign;
                 Some(())
             })?;
         }
@@ -332,15 +349,15 @@ fn variance_parts(
     for (value, vector) in eigen.eigenvalues.iter().zip(eigen.eigenvectors.column_iter()) {
         let step = vector * value.max(0.0).sqrt();
         parts.limbus += moved(&|c, sign| {
-            c.ellipse = from_parameters(&(parameters(&c.ellipse) + step * sign))?;
+            c.reference.ellipse = from_parameters(&(parameters(&c.reference.ellipse) + step * sign))?;
             Some(())
         })?;
     }
     parts.oval = moved(&|c, sign| {
-        c.height_over_width += sign * prior.sd;
+        c.reference.height_over_width += sign * oval_prior(plan).sd;
         Some(())
     })?;
-    parts.parallax = depth_sd_deg(&inputs.ellipse).powi(2);
+    parts.parallax = depth_sd_deg(&inputs.reference.ellipse).powi(2);
     Some(parts)
 }
 
@@ -423,6 +440,27 @@ mod tests {
             [(1.0, 0.008), (0.94, 0.008), (0.88, 0.008), (0.88 * 10.0_f64.to_radians().cos(), 0.05), (0.6, 0.072)]
         {
             assert!((sd(ratio) - expected).abs() < 1e-9, "{ratio}: {}", sd(ratio));
+        }
+    }
+
+    /// Marks without a lens: they stand where they were put, whatever tilt, squeeze and the eye's own turn.
+    #[test]
+    fn marks_are_placed_without_a_lens() {
+        for zero in [-40.0, 13.0, 95.0] {
+            let s = scene(zero);
+            let on_axis = Plan { intended_axis_deg: Some(30.0), ..Plan::default() };
+            let denoting = Plan { marks_denote_meridians: true, ..Plan::default() };
+            for (plan, counted_from) in [(on_axis, zero + 30.0), (denoting, zero)] {
+                for denoted in [vec![0.0, 180.0], vec![180.0], vec![0.0, 90.0, 270.0]] {
+                    let marks: Vec<MarkReading> = denoted.iter().map(|d| s.mark(counted_from + d, *d)).collect();
+                    let placed = place_marks(&s.limbus(), &marks, &plan).unwrap();
+                    assert!(axis_difference(placed.zero_deg.unwrap(), zero).abs() < 1e-6, "{:?}", placed.zero_deg);
+                    for ((meridian, sd_deg), denotes) in placed.meridians.iter().zip(&denoted) {
+                        let off = axis_difference(counted_from + denotes, meridian.degrees());
+                        assert!(off.abs() < 1e-6 && *sd_deg > 0.0, "{zero}: {off} +- {sd_deg}");
+                    }
+                }
+            }
         }
     }
 

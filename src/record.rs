@@ -127,6 +127,21 @@ pub struct Refusal {
     pub message: String,
     /// What to do about it.
     pub hint: String,
+    /// Where two readings fit nearly alike: both, the likelier first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub alternatives: Vec<Alternative>,
+}
+
+/// One of the readings between which a refused still leaves the choice open.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Alternative {
+    /// Direction of the lens axis, [0, 180), or of the 0 from which the reference marks are counted, [0, 360): degrees
+    /// counter-clockwise in the picture made round by the limbus.
+    pub direction_deg: f64,
+    /// Probability of this direction among all readings and that there are no marks.
+    pub probability: f64,
+    /// Centroids of what would be the marks, px.
+    pub centers_px: Vec<[f64; 2]>,
 }
 
 /// The causes a still can be refused for.
@@ -143,15 +158,16 @@ pub enum RefusalCode {
     LimbusTooLittleVisible,
     /// Fewer reference marks than needed.
     ReferenceMarksMissing,
-    /// Two readings of the reference marks fit nearly alike, or their pattern leaves two answers, or the lens would stand too far
-    /// from its plan for marks no surer.
+    /// Two readings of the reference marks fit nearly alike, or their pattern leaves two answers.
     ReferenceMarksAmbiguous,
     /// The marks denote meridians, and no intended axis is given to lay off from them.
     IntendedAxisMissing,
     /// The lens marks were not found.
     LensMarksMissing,
-    /// Two readings of the lens marks fit nearly alike, or the lens would stand too far from its plan for marks no surer.
+    /// Two readings of the lens marks fit nearly alike.
     LensMarksAmbiguous,
+    /// The lens would stand so far from the intended axis that a misreading or a wrong sheet is likelier.
+    FarFromPlan,
     /// An angle was found, but its interval is wider than the limit.
     IntervalTooWide,
 }

@@ -30,7 +30,7 @@ pub struct TooFar {
     /// Probability that the marks are what they were taken for, with the error held against it.
     pub probability: f64,
     /// Whether the lens marks are the less sure by their looks, not the reference marks.
-    pub rather_lens_marks: bool,
+    rather_lens_marks: bool,
 }
 
 impl fmt::Display for TooFar {
@@ -45,7 +45,11 @@ impl fmt::Display for TooFar {
                 ", where few stand: its marks are read right with a probability of {probability:.2}, need {LEAST_PROBABILITY:.2}"
             )?;
         }
-        write!(f, "; what was taken for reference marks or lens marks may well be something else")
+        let less_sure = if self.rather_lens_marks { "lens marks" } else { "reference marks" };
+        write!(
+            f,
+            "; something else may have been taken for marks (the {less_sure} are the less sure), or the sheet be wrong"
+        )
     }
 }
 

@@ -14,13 +14,13 @@ use self::far_from_plan::too_far;
 use self::interval_limits::{Marks, too_wide};
 use self::mark_form::{Ground, Mark};
 use crate::alignment::{self, Aligned, AlignmentError, LensReading, LimbusReading, MarkReading, Plan};
-use crate::geometry::{Axis, EyeMap, Meridian, Vector};
-use crate::record::{Alignment, LensMark, Limbus, MmSource, Outcome, Record, Refusal, RefusalCode, Still};
+use crate::geometry::{Axis, Ellipse, EyeMap, Meridian, Vector, ccw_degrees};
+use crate::record::{Alignment, Alternative, LensMark, Limbus, MmSource, Outcome, Record, Refusal, RefusalCode, Still};
 use crate::stills::sheet::Case;
 use crate::vision::Picture;
 use crate::vision::lens_marks::{LensFinding, LensRefusal, find_lens_marks};
 use crate::vision::limbus::{LimbusFinding, LimbusRefusal, find_limbus};
-use crate::vision::reference_marks::choose::{ChoiceRefusal, Reading, choose};
+use crate::vision::reference_marks::choose::{ChoiceRefusal, choose};
 use crate::vision::reference_marks::size::measure_size;
 use crate::vision::reference_marks::{MarkFinding, find_reference_marks};
 use nalgebra::Matrix5;
@@ -76,12 +76,64 @@ fn plan_of(case: &Case) -> Plan {
 }
 
 fn refusal(code: RefusalCode, message: impl ToString, hint: &str) -> Refusal {
-    Refusal { code, message: message.to_string(), hint: hint.into() }
+    Refusal { code, message: message.to_string(), hint: hint.into(), alternatives: Vec::new() }
 }
 
-/// Find all there is to find; each thing that is missing is a refusal of its own.
+/// Find all there is to find; each thing that is missing is a refusal of its own, and what is found goes into the record
+/// whatever is missing after it.
 fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
     let plan = plan_of(case);
+    let (limbus, all_of_it) = found_limbus(record, picture)?;
+    let map = describe_limbus(record, &limbus, &plan, case);
+    if !all_of_it {
+        return map;
+    }
+    let candidates = find_reference_marks(picture, &limbus.ellipse);
+    let marks = chosen_marks(record, &candidates, &limbus.ellipse, case);
+    let lens = found_lens(record, picture, &limbus.ellipse);
+    let Some(marks) = marks else { return map };
+
+    let reading = LimbusReading { ellipse: limbus.ellipse, covariance: limbus.covariance };
+    let Some(placed) = alignment::place_marks(&reading, &marks.readings, &plan) else {
+        record.refusals.push(undetermined(&AlignmentError::Degenerate));
+        return map;
+    };
+    let zero_deg = placed.zero_deg.unwrap_or(placed.rotation_deg);
+    describe_marks(record, picture, &marks, &placed.meridians, &Ground { limbus: &reading, plan: &plan, zero_deg });
+    let Some(lens) = lens else { return Some(placed.map) };
+
+    let lens_reading = LensReading { ends: lens.ends, both_groups: lens.groups_seen == 2 };
+    match alignment::align(&reading, &marks.readings, &lens_reading, &plan) {
+        Ok(mut aligned) => {
+            aligned.parts.reference_marks += marks.spread_deg * marks.spread_deg;
+            describe_alignment(record, &aligned, &lens, Marks::of(&marks.readings, &plan), &limbus.covariance);
+            let far = too_far(aligned.error_deg, marks.probability, lens.score);
+            record.refusals.extend(far.map(|far| refusal(RefusalCode::FarFromPlan, far, FAR_HINT)));
+            describe_cost(record, &Placing::from(&aligned), case);
+        }
+        Err(cause) => record.refusals.push(undetermined(&cause)),
+    }
+    Some(placed.map)
+}
+
+/// What to do about a lens too far from its plan.
+const FAR_HINT: &str = "see in the overlay what was taken for marks, and check intended_axis_deg and marks_denote_deg in the case \
+                        sheet; if the lens was not yet turned into place, use a later still. A lens that does stand there cannot be \
+                        told from a misreading: measure it by hand";
+
+/// A refusal where all was found and yet no error follows.
+fn undetermined(cause: &AlignmentError) -> Refusal {
+    let (code, hint) = match cause {
+        AlignmentError::NoIntendedAxis { .. } => {
+            (RefusalCode::IntendedAxisMissing, "give intended_axis_deg in the case sheet")
+        }
+        AlignmentError::Degenerate => (RefusalCode::ReferenceMarksMissing, "use another still of the case"),
+    };
+    refusal(code, cause, hint)
+}
+
+/// The limbus, and whether enough of it is seen to go on.
+fn found_limbus(record: &mut Record, picture: &Picture) -> Option<(LimbusFinding, bool)> {
     let (width, height) = picture.dimensions();
     if width.min(height) < LEAST_SIDE_PX {
         record.refusals.push(refusal(
@@ -91,78 +143,27 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
         ));
         return None;
     }
-    let limbus = match find_limbus(picture) {
-        Ok(finding) => finding,
-        Err(cause) => {
-            let message = cause.to_string();
-            match cause {
-                LimbusRefusal::NotFound { .. } => record.refusals.push(refusal(
-                    RefusalCode::LimbusNotFound,
-                    message,
-                    "use a still in which the whole cornea is in the picture, in focus and not covered",
-                )),
-                LimbusRefusal::TooLittleVisible { finding, .. } => {
-                    record.refusals.push(refusal(
-                        RefusalCode::LimbusTooLittleVisible,
-                        message,
-                        "use a still in which lids, instruments and the picture's edge leave more of the limbus free",
-                    ));
-                    return describe_limbus(record, &finding, &plan, case);
-                }
-            }
-            return None;
-        }
+    let cause = match find_limbus(picture) {
+        Ok(finding) => return Some((finding, true)),
+        Err(cause) => cause,
     };
-    let map = describe_limbus(record, &limbus, &plan, case);
-
-    let findings = find_reference_marks(picture, &limbus.ellipse);
-    let marks = chosen_marks(record, &findings, &limbus, case);
-    let lens = found_lens(record, picture, &limbus);
-    let Some(ChosenMarks { marks, spread_deg, probability }) = marks else { return map };
-    let reading = LimbusReading { ellipse: limbus.ellipse, covariance: limbus.covariance };
-    let Some(lens) = lens else {
-        if let Some(map) = &map {
-            let meridians = marks
-                .iter()
-                .map(|(_, reading)| Some((Meridian::of(&map.to_eye(&reading.place))?, reading_sd_deg(map, reading))));
-            if let Some(meridians) = meridians.collect::<Option<Vec<_>>>() {
-                describe_marks(record, picture, &reading, &plan, &marks, &meridians, 0.0);
-            }
+    let message = cause.to_string();
+    match cause {
+        LimbusRefusal::NotFound { .. } => {
+            record.refusals.push(refusal(
+                RefusalCode::LimbusNotFound,
+                message,
+                "use a still in which the whole cornea is in the picture, in focus and not covered",
+            ));
+            None
         }
-        return map;
-    };
-    let mark_readings: Vec<MarkReading> = marks.iter().map(|(_, reading)| reading.clone()).collect();
-    let lens_reading = LensReading { ends: lens.ends, both_groups: lens.groups_seen == 2 };
-    match alignment::align(&reading, &mark_readings, &lens_reading, &plan) {
-        Ok(mut aligned) => {
-            aligned.parts.reference_marks += spread_deg * spread_deg;
-            let zero = match aligned.lens_axis_in_eye {
-                Some(axis) => aligned.lens.degrees() - axis.degrees(),
-                None => aligned.reference.degrees(),
-            };
-            describe_marks(record, picture, &reading, &plan, &marks, &aligned.meridians, zero);
-            describe_alignment(record, &aligned, &lens, Marks::of(&mark_readings, &plan), &limbus.covariance);
-            record.refusals.extend(too_far(aligned.error_deg, probability, lens.score).map(|far| {
-                let hint = "see in the overlay what was taken for marks; if the lens was not yet turned into place, use a later still";
-                let code = if far.rather_lens_marks {
-                    RefusalCode::LensMarksAmbiguous
-                } else {
-                    RefusalCode::ReferenceMarksAmbiguous
-                };
-                refusal(code, far, hint)
-            }));
-            describe_cost(record, &Placing::from(&aligned), case);
-            Some(aligned.map)
-        }
-        Err(cause) => {
-            let (code, hint) = match cause {
-                AlignmentError::NoIntendedAxis { .. } => {
-                    (RefusalCode::IntendedAxisMissing, "give intended_axis_deg in the case sheet")
-                }
-                AlignmentError::Degenerate => (RefusalCode::ReferenceMarksMissing, "use another still of the case"),
-            };
-            record.refusals.push(refusal(code, cause, hint));
-            map
+        LimbusRefusal::TooLittleVisible { finding, .. } => {
+            record.refusals.push(refusal(
+                RefusalCode::LimbusTooLittleVisible,
+                message,
+                "use a still in which lids, instruments and the picture's edge leave more of the limbus free",
+            ));
+            Some((*finding, false))
         }
     }
 }
@@ -196,77 +197,102 @@ fn describe_limbus(record: &mut Record, finding: &LimbusFinding, plan: &Plan, ca
     Some(map)
 }
 
-/// The marks that stand as the sheet says they should, each with what it denotes.
-fn chosen_marks<'a>(
-    record: &mut Record,
-    findings: &'a [MarkFinding],
-    limbus: &LimbusFinding,
-    case: &Case,
-) -> Option<ChosenMarks<'a>> {
-    let on_axis = [0.0, 180.0];
-    let pattern: &[f64] = if case.marks_denote_deg.is_empty() { &on_axis } else { &case.marks_denote_deg };
-    let hint = match (case.marks_denote_deg.is_empty(), case.zero_direction_deg, case.intended_axis_deg) {
-        (false, zero, _) => zero,
-        (true, Some(zero), Some(axis)) => Some(zero + axis),
-        _ => None,
-    };
-    let reading = match choose(findings, &limbus.ellipse, pattern, hint) {
-        Ok(reading) => reading,
-        Err(cause) => {
-            let (code, hint) = match &cause {
-                ChoiceRefusal::Missing { .. } => (
-                    RefusalCode::ReferenceMarksMissing,
-                    "use a still in which the marks on the limbus are in focus and not covered; faint marks show best \
-                     when they are dried",
-                ),
-                ChoiceRefusal::Ambiguous { .. } => (
-                    RefusalCode::ReferenceMarksAmbiguous,
-                    "say in the case sheet what the marks denote (marks_denote_deg) and roughly where the eye's 0 lies \
-                     in the picture (zero_direction_deg), or use a still that shows all marks",
-                ),
-            };
-            record.refusals.push(refusal(code, cause, hint));
-            return None;
-        }
-    };
-    let marks = marks_of(&reading, findings, pattern);
-    if marks.len() == 1 && pattern.len() > 1 {
-        record.warnings.push("one reference mark only: the angle rests on the centre of the limbus".into());
-    }
-    Some(ChosenMarks { marks, spread_deg: reading.spread_deg, probability: reading.probability })
-}
-
 /// Reference marks with what they denote.
 struct ChosenMarks<'a> {
-    marks: Vec<(&'a MarkFinding, MarkReading)>,
+    /// As found, and in the same order as they count.
+    findings: Vec<&'a MarkFinding>,
+    readings: Vec<MarkReading>,
     /// What their choice leaves the axis uncertain by, sd in degrees.
     spread_deg: f64,
     /// Probability that they are the marks, by their looks.
     probability: f64,
 }
 
-fn marks_of<'a>(
-    reading: &Reading,
-    findings: &'a [MarkFinding],
-    pattern: &[f64],
-) -> Vec<(&'a MarkFinding, MarkReading)> {
-    reading
-        .placed
-        .iter()
-        .map(|placed| {
-            let finding = &findings[placed.finding];
-            let mark = MarkReading {
-                place: finding.centroid,
-                covariance: finding.covariance,
-                denotes_deg: pattern[placed.pattern],
-            };
-            (finding, mark)
-        })
-        .collect()
+/// The marks that stand as the sheet says they should, each with what it denotes.
+fn chosen_marks<'a>(
+    record: &mut Record,
+    candidates: &'a [MarkFinding],
+    limbus: &Ellipse,
+    case: &Case,
+) -> Option<ChosenMarks<'a>> {
+    let on_axis = [0.0, 180.0];
+    let pattern: &[f64] = if case.marks_denote_deg.is_empty() { &on_axis } else { &case.marks_denote_deg };
+    // The sheet tells where the eye's 0 lies; the pattern of marks on the intended axis is counted from that axis.
+    let zero = match (case.marks_denote_deg.is_empty(), case.zero_direction_deg, case.intended_axis_deg) {
+        (false, zero, _) => zero,
+        (true, Some(zero), Some(axis)) => Some(zero + axis),
+        _ => None,
+    };
+    let reading = match choose(candidates, limbus, pattern, zero) {
+        Ok(reading) => reading,
+        Err(cause) => {
+            record.refusals.push(unchosen(&cause, candidates));
+            return None;
+        }
+    };
+    if reading.placed.len() == 1 && pattern.len() > 1 {
+        record.warnings.push("one reference mark only: the angle rests on the centre of the limbus".into());
+    }
+    let findings: Vec<&MarkFinding> = reading.placed.iter().map(|placed| &candidates[placed.finding]).collect();
+    let readings = reading.placed.iter().zip(&findings).map(|(placed, finding)| MarkReading {
+        place: finding.centroid,
+        covariance: finding.covariance,
+        denotes_deg: pattern[placed.pattern],
+    });
+    let (spread_deg, probability) = (reading.spread_deg, reading.probability);
+    Some(ChosenMarks { readings: readings.collect(), findings, spread_deg, probability })
 }
 
-fn found_lens(record: &mut Record, picture: &Picture, limbus: &LimbusFinding) -> Option<LensFinding> {
-    match find_lens_marks(picture, &limbus.ellipse) {
+/// A refusal where no reference marks could be chosen among `candidates`.
+fn unchosen(cause: &ChoiceRefusal, candidates: &[MarkFinding]) -> Refusal {
+    match cause {
+        ChoiceRefusal::Missing { .. } => refusal(
+            RefusalCode::ReferenceMarksMissing,
+            cause,
+            "use a still in which the marks on the limbus are in focus and not covered; faint marks show best when they \
+             are dried",
+        ),
+        ChoiceRefusal::Elsewhere { .. } => refusal(
+            RefusalCode::ReferenceMarksMissing,
+            cause,
+            "check zero_direction_deg, marks_denote_deg and mirrored in the case sheet, and see whether the still is of \
+             this eye",
+        ),
+        ChoiceRefusal::Ambiguous { readings } => {
+            let alternatives = readings.iter().map(|reading| Alternative {
+                direction_deg: reading.zero_deg,
+                probability: reading.probability,
+                centers_px: reading.placed.iter().map(|p| candidates[p.finding].centroid.into()).collect(),
+            });
+            let alternatives = alternatives.collect();
+            refusal_between(
+                RefusalCode::ReferenceMarksAmbiguous,
+                cause,
+                "their 0",
+                alternatives,
+                "say in the case sheet what the marks denote (marks_denote_deg) and roughly where the eye's 0 lies in the \
+                 picture (zero_direction_deg), or use a still that shows all marks",
+            )
+        }
+    }
+}
+
+/// A refusal that leaves the choice between directions of `what`.
+fn refusal_between(
+    code: RefusalCode,
+    cause: impl ToString,
+    what: &str,
+    alternatives: Vec<Alternative>,
+    hint: &str,
+) -> Refusal {
+    let each: Vec<String> =
+        alternatives.iter().map(|a| format!("at {:.0}° (probability {:.2})", a.direction_deg, a.probability)).collect();
+    let message = format!("{}: {what} {}, counter-clockwise as seen", cause.to_string(), each.join(" or "));
+    Refusal { alternatives, ..refusal(code, message, hint) }
+}
+
+fn found_lens(record: &mut Record, picture: &Picture, limbus: &Ellipse) -> Option<LensFinding> {
+    match find_lens_marks(picture, limbus) {
         Ok(finding) => {
             record.lens_marks = finding
                 .marks
@@ -285,20 +311,33 @@ fn found_lens(record: &mut Record, picture: &Picture, limbus: &LimbusFinding) ->
             Some(finding)
         }
         Err(cause) => {
-            let (code, hint) = match &cause {
-                LensRefusal::Missing { .. } => (
+            record.refusals.push(match &cause {
+                LensRefusal::Missing { .. } => refusal(
                     RefusalCode::LensMarksMissing,
+                    cause,
                     "use a still in which both groups of the lens's marks are in focus inside the pupil, clear of \
                      reflections and instruments",
                 ),
-                LensRefusal::Ambiguous { .. } => {
-                    (RefusalCode::LensMarksAmbiguous, "use a still in which folds and reflections lie elsewhere")
-                }
-            };
-            record.refusals.push(refusal(code, cause, hint));
+                LensRefusal::Ambiguous { readings } => refusal_between(
+                    RefusalCode::LensMarksAmbiguous,
+                    &cause,
+                    "an axis",
+                    readings.iter().filter_map(|reading| lens_alternative(reading, limbus)).collect(),
+                    "use a still in which folds and reflections lie elsewhere",
+                ),
+            });
             None
         }
     }
+}
+
+fn lens_alternative(reading: &LensFinding, limbus: &Ellipse) -> Option<Alternative> {
+    let [from, to] = [0, 1].map(|k| limbus.unit(&reading.ends[k].0));
+    Some(Alternative {
+        direction_deg: Axis::from_degrees(ccw_degrees(&(to - from))?)?.degrees(),
+        probability: reading.score,
+        centers_px: reading.marks.iter().map(|mark| mark.centroid.into()).collect(),
+    })
 }
 
 fn across_sd_px(covariance: crate::geometry::Matrix, lens: &LensFinding) -> f64 {
@@ -307,35 +346,24 @@ fn across_sd_px(covariance: crate::geometry::Matrix, lens: &LensFinding) -> f64 
     across.dot(&(covariance * across)).max(0.0).sqrt()
 }
 
-fn reading_sd_deg(map: &EyeMap, reading: &MarkReading) -> f64 {
-    let eye = map.to_eye(&reading.place);
-    let across = Vector::new(-eye.y, eye.x).try_normalize(0.0).unwrap_or_else(Vector::x);
-    let spread = map.inverse_matrix() * reading.covariance * map.inverse_matrix();
-    (across.dot(&(spread * across)).max(0.0).sqrt() / eye.norm()).to_degrees()
-}
-
 /// Put the reference marks into the record.
 ///
 /// - `meridians`: of each, with the sd of its own reading
-/// - `zero_deg`: where the eye's 0 lies in the plane of the limbus
 fn describe_marks(
     record: &mut Record,
     picture: &Picture,
-    limbus: &LimbusReading,
-    plan: &Plan,
-    marks: &[(&MarkFinding, MarkReading)],
+    chosen: &ChosenMarks,
     meridians: &[(Meridian, f64)],
-    zero_deg: f64,
+    ground: &Ground,
 ) {
-    let marks: Vec<Mark> = marks
-        .iter()
-        .zip(meridians)
+    let each = chosen.findings.iter().zip(&chosen.readings).zip(meridians);
+    let marks: Vec<Mark> = each
         .map(|((finding, reading), meridian)| {
-            let size = measure_size(picture, &limbus.ellipse, finding);
+            let size = measure_size(picture, &ground.limbus.ellipse, finding);
             Mark { finding, reading, size, meridian: *meridian }
         })
         .collect();
-    record.reference_marks = mark_form::describe(&marks, &Ground { limbus, plan, zero_deg }).unwrap_or_default();
+    record.reference_marks = mark_form::describe(&marks, ground).unwrap_or_default();
 }
 
 fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding, marks: Marks, limbus: &Matrix5<f64>) {

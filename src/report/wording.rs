@@ -159,6 +159,7 @@ pub fn cause_in_words(code: RefusalCode) -> &'static str {
         RefusalCode::IntendedAxisMissing => "intended axis not given",
         RefusalCode::LensMarksMissing => "lens marks missing",
         RefusalCode::LensMarksAmbiguous => "lens marks ambiguous",
+        RefusalCode::FarFromPlan => "lens too far from its plan to be believed",
         RefusalCode::IntervalTooWide => "interval too wide",
     }
 }

@@ -74,6 +74,12 @@ impl Scene {
         }
     }
 
+    /// One of two readings of the reference marks: two opposite ones.
+    fn alternative(&self, direction_deg: f64, probability: f64) -> Alternative {
+        let place = |turned: f64| self.place(direction_deg + turned, 5.9).coords.into();
+        Alternative { direction_deg, probability, centers_px: [0.0, 180.0].map(place).to_vec() }
+    }
+
     /// Two groups of three dots each about a lens `offset_mm` off the centre.
     pub fn lens_marks(&self, lens_deg: f64, offset_mm: Vector) -> Vec<LensMark> {
         let marks = [(0, 1.0), (1, -1.0)].into_iter().flat_map(|(group, side)| {
@@ -213,8 +219,12 @@ impl Scene {
     pub fn refused(&self, path: &str, code: RefusalCode) -> Record {
         let limbus_found =
             !matches!(code, RefusalCode::Unreadable | RefusalCode::PictureTooSmall | RefusalCode::LimbusNotFound);
-        let marks_found =
-            limbus_found && !matches!(code, RefusalCode::LimbusTooLittleVisible | RefusalCode::ReferenceMarksMissing);
+        let without_marks = [
+            RefusalCode::LimbusTooLittleVisible,
+            RefusalCode::ReferenceMarksMissing,
+            RefusalCode::ReferenceMarksAmbiguous,
+        ];
+        let marks_found = limbus_found && !without_marks.contains(&code);
         let unreadable = code == RefusalCode::Unreadable;
         let still = Still {
             path: path.into(),
@@ -232,6 +242,11 @@ impl Scene {
                 code,
                 message: "the best candidate scores 0.31, need 0.50".into(),
                 hint: "use a still in which the marks can be seen without glare".into(),
+                alternatives: if code == RefusalCode::ReferenceMarksAmbiguous {
+                    vec![self.alternative(20.0, 0.52), self.alternative(110.0, 0.45)]
+                } else {
+                    Vec::new()
+                },
             }],
             limbus: limbus_found.then(|| self.limbus()),
             reference_marks: if marks_found {
@@ -263,15 +278,17 @@ impl Scene {
     }
 }
 
-pub const ALL_CODES: [RefusalCode; 9] = [
+pub const ALL_CODES: [RefusalCode; 11] = [
     RefusalCode::Unreadable,
     RefusalCode::PictureTooSmall,
     RefusalCode::LimbusNotFound,
     RefusalCode::LimbusTooLittleVisible,
     RefusalCode::ReferenceMarksMissing,
     RefusalCode::ReferenceMarksAmbiguous,
+    RefusalCode::IntendedAxisMissing,
     RefusalCode::LensMarksMissing,
     RefusalCode::LensMarksAmbiguous,
+    RefusalCode::FarFromPlan,
     RefusalCode::IntervalTooWide,
 ];
 

@@ -93,7 +93,7 @@ pub(super) fn in_order<J: Sync, R: Send>(
 
 fn unreadable(job: &Job, still: Still, message: String, hint: &str) -> Record {
     Record {
-        refusals: vec![Refusal { code: RefusalCode::Unreadable, message, hint: hint.into() }],
+        refusals: vec![Refusal { code: RefusalCode::Unreadable, message, hint: hint.into(), alternatives: Vec::new() }],
         warnings: job.warnings.clone(),
         ..Record::new(still, job.case.columns.clone(), Outcome::Unreadable)
     }

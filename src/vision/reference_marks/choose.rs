@@ -83,11 +83,20 @@ pub enum ChoiceRefusal {
         /// The best reading, if there was any candidate.
         best: Option<Box<Reading>>,
     },
-    /// Two readings fit nearly alike.
+    /// There are marks, but their zero lies elsewhere than it should.
     #[error(
-        "two readings of the reference marks fit nearly alike: zero at {:.0} or at {:.0} degrees",
-        readings[0].zero_deg, readings[1].zero_deg
+        "reference marks are there, but their 0 lies at {:.0}°, farther than {HINT_REACH_DEG}° from where the sheet has it \
+         ({:.0}°, counter-clockwise as seen)",
+        reading.zero_deg, expected_deg.rem_euclid(360.0)
     )]
+    Elsewhere {
+        /// The reading that the direction of the zero rules out.
+        reading: Box<Reading>,
+        /// Where the zero was said to lie, degrees.
+        expected_deg: f64,
+    },
+    /// Two readings fit nearly alike.
+    #[error("two readings of the reference marks fit nearly alike")]
     Ambiguous {
         /// The readings, the better first.
         readings: [Box<Reading>; 2],
@@ -113,14 +122,26 @@ pub fn choose(
     pattern: &[f64],
     zero_direction: Option<f64>,
 ) -> Result<Reading, ChoiceRefusal> {
-    let mut readings = readings(findings, limbus, pattern, zero_direction);
+    let chosen = choose_among(readings(findings, limbus, pattern, zero_direction));
+    match (zero_direction, &chosen) {
+        (Some(expected_deg), Err(ChoiceRefusal::Missing { .. })) => {
+            // The direction may be wrong, not the marks missing: that is for another to mend.
+            choose_among(readings(findings, limbus, pattern, None))
+                .map_or(chosen, |reading| Err(ChoiceRefusal::Elsewhere { reading: Box::new(reading), expected_deg }))
+        }
+        _ => chosen,
+    }
+}
+
+fn choose_among(mut readings: Vec<Reading>) -> Result<Reading, ChoiceRefusal> {
     readings.sort_by(|a, b| b.evidence.total_cmp(&a.evidence).then(a.zero_deg.total_cmp(&b.zero_deg)));
     let missing =
         |got, best: Option<Reading>| ChoiceRefusal::Missing { got, need: LEAST_PROBABILITY, best: best.map(Box::new) };
     let Some(best) = readings.first().cloned() else { return Err(missing(0.0, None)) };
     // Odds against the best one, so that nothing overflows.
     let odds = |reading: &Reading| (reading.evidence - best.evidence).exp();
-    let agreeing: f64 = readings.iter().filter(|r| !rivals(r, &best)).map(odds).sum();
+    let odds_of_axis = |of: &Reading| readings.iter().filter(|r| !rivals(r, of)).map(odds).sum::<f64>();
+    let agreeing = odds_of_axis(&best);
     let rival = readings.iter().find(|r| rivals(r, &best));
     let rivalling: f64 = readings.iter().filter(|r| rivals(r, &best)).map(odds).sum();
     let all = agreeing + rivalling + (-best.evidence).exp();
@@ -133,7 +154,9 @@ pub fn choose(
         }
         // Marks there are, but which?
         Some(rival) if (agreeing + rivalling) / all >= LEAST_PROBABILITY => {
-            Err(ChoiceRefusal::Ambiguous { readings: [Box::new(best), Box::new(rival.clone())] })
+            let rival = Reading { probability: odds_of_axis(rival) / all, ..rival.clone() };
+            let best = Reading { probability, ..best };
+            Err(ChoiceRefusal::Ambiguous { readings: [Box::new(best), Box::new(rival)] })
         }
         _ => Err(missing(probability, Some(best))),
     }
