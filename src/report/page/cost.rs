@@ -8,7 +8,8 @@ use crate::record::{
 };
 use crate::report::line_chart::{Level, LineChart, MarkedPoint};
 use crate::report::wording::{
-    axis_in_words, file_name, gain_in_words, plane_in_words, refraction_in_words, signed_degrees, turn_in_words,
+    axis_in_words, file_name, gain_in_words, may_be_in_place, plane_in_words, refraction_in_words, signed_degrees,
+    turn_in_words,
 };
 use maud::{Markup, PreEscaped, html};
 
@@ -38,9 +39,13 @@ pub fn part(index: usize, record: &Record) -> Markup {
             @if let Some(cylinder) = cylinder { (residuals(cylinder)) }
             @if let (Some(turn), Some(cylinder)) = (&record.turn_back, cylinder) {
                 p {
-                    strong { "To the intended axis: " }
-                    (turn_in_words(turn)) ", from " (turn.lens_clock) " to " (turn.intended_clock) " on the clock; "
-                    (gain_in_words(turn, cylinder)) "."
+                    strong { "The turn that would undo the error: " }
+                    @if record.alignment.as_ref().is_some_and(may_be_in_place) {
+                        "not named. The 95 % interval holds 0: which way to turn is not known."
+                    } @else {
+                        (turn_in_words(turn)) ", from " (turn.lens_clock) " to " (turn.intended_clock) " on the clock; it "
+                        (gain_in_words(turn, cylinder)) "."
+                    }
                 }
             }
             @if let Some(best) = &record.best_axis { (least(best, cylinder)) }
