@@ -150,8 +150,9 @@ pub struct TurnBack {
     pub sense: Sense,
     /// How far, degrees within [0, 90].
     pub by_deg: f64,
-    /// Where the upper end of the lens axis stands on the face of a clock laid on the picture, `h:mm`, 12:00 at the top:
-    /// the clock from the surgeon's seat, for a recording that is as upright as the surgeon saw it.
+    /// Where the upper end of the lens axis stands on the face of a clock laid on the eye, in the plane of the limbus, `h:mm`,
+    /// 12:00 at the top: the clock from the surgeon's seat, for a recording that is as upright as the surgeon saw it. In a
+    /// squeezed picture a clock laid on the picture would show up to half an hour more or less.
     pub lens_clock: String,
     /// Where the upper end of the intended axis stands there.
     pub intended_clock: String,

@@ -172,6 +172,17 @@ fn a_row_names_a_turn_only_where_it_would_win() {
     );
 }
 
+/// Directions are taken in the plane of the limbus: in a squeezed picture a clock laid on the picture would be off.
+#[test]
+fn the_clock_is_laid_on_the_eye() {
+    let page = page_of(&[Scene::new().costed("a.jpg", 31.0, 2.0)], None);
+    assert!(page.contains("The clock is laid on the eye, squeeze and tilt undone"));
+    let schema = serde_json::to_string(schemars::schema_for!(Record).as_value()).unwrap();
+    assert!(
+        !page.contains("laid on the picture") && schema.contains("a clock laid on the eye, in the plane of the limbus")
+    );
+}
+
 /// Dioptres of a lens that cannot be carried to the cornea are said to be those of its own plane.
 #[test]
 fn a_gain_names_the_plane_of_the_lens() {

@@ -203,8 +203,8 @@ fn reading_help() -> Markup {
                 li {
                     strong { "Turn" } ": the one that would undo the error, as seen in the picture. A row names it where the error's \
                     interval does not hold 0 and the turn would win something; whether to turn is for the surgeon to judge. Its gain is \
-                    the residual now less that at the intended axis. The clock is laid on the picture, 12:00 at the top; it is \
-                    the surgeon's where the recording is as upright as the surgeon saw it."
+                    the residual now less that at the intended axis. The clock is laid on the eye, squeeze and tilt undone, \
+                    12:00 at the top; it is the surgeon's where the recording is as upright as the surgeon saw it."
                 }
                 li {
                     strong { "Mean error, mean residual" } ": a misalignment is never negative, so that reading noise does not \
