@@ -165,8 +165,8 @@ pub struct TurnBack {
     pub may_gain_nothing: bool,
 }
 
-/// The axis at which the present lens would leave the least cylinder, by the refraction after surgery; the lens is
-/// taken to stand as it does in the still. Turning does not change the spherical equivalent.
+/// The axis at which the present lens would leave the least cylinder, by the refraction after surgery. The lens is
+/// taken not to have turned between the still and that refraction; where it did, all of this is wrong. Turning does not change the spherical equivalent.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BestAxis {
     /// The refraction after surgery, carried to the corneal plane.

@@ -98,7 +98,9 @@ fn it_says_what_a_misalignment_costs() {
         "at the spectacles (12 mm, assumed)",
         "<span class=\"turn\">the turn that would undo the error: 14.5° counter-clockwise; it would win 0.46 D (95 % interval 0.30 to 0.62 D)</span>",
         "14.5° counter-clockwise, from 1:45 to 1:58 on the clock; it would win 0.46 D (95 % interval 0.30 to 0.62 D).",
-        "is left with the lens at 92°; it stood at 100° in the still, a turn of −8.5°",
+        "if the lens has not turned between the still and that refraction, the least cylinder, 0.45 D, would be left with \
+         the lens at 92°, −8.5° from the 100° of the still",
+        "A lens that turned between still and refraction has another curve",
         "least: 0.45 D",
         "target induced 2.00 D at 180",
         "correction index 1.20",

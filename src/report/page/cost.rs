@@ -163,15 +163,16 @@ fn least(best: &BestAxis, cylinder: Option<&Cylinder>) -> Markup {
     let vertex = cylinder.map_or_else(String::new, vertex);
     html! {
         p {
-            strong { "By the refraction after surgery" } " (" (refraction_in_words(&best.refraction)) " at the cornea): "
+            strong { "By the refraction after surgery" } " (" (refraction_in_words(&best.refraction)) " at the cornea): \
+            if the lens has not turned between the still and that refraction, "
             @if let (Some(axis), Some(turn)) = (best.axis_deg, best.turn_deg) {
-                "the least cylinder, " (format!("{:.2} D", best.left_d)) ", is left with the lens at "
-                (axis_in_words(axis)) "°; it stood at " (axis_in_words(best.lens_axis_deg)) "° in the still, a turn of "
-                (signed_degrees(turn))
+                "the least cylinder, " (format!("{:.2} D", best.left_d)) ", would be left with the lens at "
+                (axis_in_words(axis)) "°, " (signed_degrees(turn)) " from the " (axis_in_words(best.lens_axis_deg))
+                "° of the still"
                 @if let Some([low, high]) = best.turn_interval95_deg {
                     " (95 % interval by the still alone " (signed_degrees(low)) " to " (signed_degrees(high)) ")"
                 }
-                ". Now it is " (format!("{:.2} D", best.now_d)) ". At the spectacles" (vertex) " "
+                ". As refracted it is " (format!("{:.2} D", best.now_d)) ". At the spectacles" (vertex) " "
                 (format!("{:.2} D", best.left_spectacle_d)) " would be left."
             } @else {
                 "the eye has no astigmatism but that of its lens; any axis leaves " (format!("{:.2} D", best.left_d)) "."
@@ -180,8 +181,8 @@ fn least(best: &BestAxis, cylinder: Option<&Cylinder>) -> Markup {
         figure {
             (PreEscaped(curve(best).element()))
             figcaption.note {
-                "The lens is taken to stand as in the still. The refraction's own error, often 0.25 D or more, is not in \
-                 the interval, and moves the least of the curve sideways where the cylinder is small."
+                "A lens that turned between still and refraction has another curve, and nothing here shows that it did. The \
+                 refraction's own error, often 0.25 D or more, is not in the interval, and moves the least of the curve sideways where the cylinder is small."
             }
         }
     }
@@ -192,7 +193,7 @@ fn curve(best: &BestAxis) -> LineChart {
     let steep = best.axis_deg.unwrap_or(best.lens_axis_deg);
     let left_at = |axis: f64| residual_d(best.astigmatism_d, best.lens_d, axis_difference(steep, axis));
     let mut points =
-        vec![MarkedPoint { x: best.lens_axis_deg, y: best.now_d, label: format!("now: {:.2} D", best.now_d) }];
+        vec![MarkedPoint { x: best.lens_axis_deg, y: best.now_d, label: format!("as refracted: {:.2} D", best.now_d) }];
     if let Some(axis) = best.axis_deg {
         points.push(MarkedPoint { x: axis, y: best.left_d, label: format!("least: {:.2} D", best.left_d) });
     }
