@@ -109,7 +109,7 @@ fn a_bad_file_is_named_and_the_others_are_done() {
 }
 
 /// Sheet, and what each line of the message says after the file's name.
-const BAD_SHEETS: [(&str, &[&str]); 18] = [
+const BAD_SHEETS: [(&str, &[&str]); 19] = [
     ("", &["line 1: \"\", expected a line of headings"]),
     (
         "name,axis\nsound.png,31\n",
@@ -137,6 +137,10 @@ const BAD_SHEETS: [(&str, &[&str]); 18] = [
     (
         "still,k_flat_d,k_steep_d\nsound.png,44,43\n",
         &["column k_flat_d: \"44\", expected no more than k_steep_d, which is 43"],
+    ),
+    (
+        "still,date,refracted_on\nsound.png,2026-09-14,2026-09-13\nb.png,2026-09-14,2026-09-14\n",
+        &["line 2, column refracted_on: \"2026-09-13\", expected a day not before date, which is 2026-09-14"],
     ),
     ("still,eye\nsound.png,OD,more\n", &["line 2: \"more\", expected nothing in column 3"]),
     ("still,patient\nsound.png,a\n,b\n", &["line 3: \"b\", expected a still or a case"]),
