@@ -12,12 +12,13 @@ use crate::record::{Outcome, Record};
 use crate::report::page::StillPicture;
 use crate::report::summary;
 use crate::stills::load::shown;
+use crate::stills::written::OVERLAYS;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use inputs::Job;
 use output::Output;
 use std::num::NonZeroUsize;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Measure the alignment of the lens in stills of the operation.
 ///
@@ -44,7 +45,7 @@ pub(super) struct MeasureArgs {
 
 /// Measure, write, and say what it came to.
 pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
-    let inputs = inputs::gather(&args.paths, args.sheet.as_deref(), &[args.out.join(output::OVERLAYS)])?;
+    let inputs = inputs::gather(&args.paths, args.sheet.as_deref(), &[args.out.join(OVERLAYS)])?;
     let output = Output::prepare(&args.out)?;
     if let Some(folder) = &args.debug_dir {
         std::fs::create_dir_all(folder).map_err(|error| Failure::at(folder, error))?;
@@ -59,7 +60,7 @@ pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
     let work = |at: usize, job: &Job| {
         batch::measured(job, |measured, picture| {
             if let Some(folder) = &args.debug_dir
-                && let Err(error) = stages::write(folder, &stage_name(at, &job.path), picture)
+                && let Err(error) = stages::write(folder, at + 1, &job.path, picture)
             {
                 say(&Failure::at(folder, error));
             }
@@ -92,12 +93,6 @@ pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
     say(&format!("Report: {}", shown(&output.page())));
     let all = inputs.complete && records.iter().all(|record| record.outcome == Outcome::Measured);
     Ok(if all { Ending::Done } else { Ending::Partly })
-}
-
-/// Beginning of the names of a still's stages: its number, since names in different folders may be alike.
-fn stage_name(at: usize, still: &Path) -> String {
-    let stem = still.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());
-    format!("{:04}-{stem}", at + 1)
 }
 
 /// What is said of a still that has no figure.

@@ -7,15 +7,13 @@ use crate::measurement::Measured;
 use crate::record::{CaseRecord, Record};
 use crate::report::page::{StillPicture, embedded_picture};
 use crate::report::{cases, ndjson, overlay, page, table};
+use crate::stills::written::{OVERLAYS, RECORDS};
 use crate::vision::Picture;
 use image::codecs::jpeg::JpegEncoder;
 use std::collections::{HashMap, HashSet};
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// Folder of the overlays in the folder of the run.
-pub(super) const OVERLAYS: &str = "overlays";
-const RECORDS: &str = "measurements.ndjson";
 const TABLE: &str = "measurements.csv";
 const CASES: &str = "cases.ndjson";
 const CASES_TABLE: &str = "cases.csv";
