@@ -234,6 +234,25 @@ fn output_that_cannot_be_written_is_said_before_any_work() {
     }
 }
 
+/// The stages of `--debug-dir` are output like any other: 2, with the file named, and the records are written all the same.
+#[test]
+fn stages_that_cannot_be_written_are_said() {
+    let folder = folder();
+    write(folder.path().join("x.png"), encoded(&plain_picture(), ImageFormat::Png));
+    let blocked = "stages/0001-x-1-limbus-candidates.jpg";
+    fs::create_dir_all(folder.path().join(blocked)).expect("made");
+    let run = stillaxis(folder.path(), ["measure", "x.png", "--out", "out", "--debug-dir", "stages"], "");
+    assert_eq!(run.code, Some(2), "{run:?}");
+    assert!(run.stderr.lines().any(|line| line.starts_with(&format!("{blocked}: "))), "{run:?}");
+    assert!(run.stderr.ends_with("stages: 1 file could not be written\n"), "{run:?}");
+    assert_eq!(records(&folder.path().join("out")).len(), 1, "{run:?}");
+
+    write(folder.path().join("file"), "in the way");
+    let run = stillaxis(folder.path(), ["measure", "x.png", "--out", "other", "--debug-dir", "file"], "");
+    assert_eq!(run.code, Some(2), "{run:?}");
+    assert!(run.stderr.starts_with("file: "), "{run:?}");
+}
+
 #[test]
 fn folders_without_pictures_and_missing_sheets_are_named() {
     let folder = folder();

@@ -31,8 +31,7 @@ impl Output {
     pub(super) fn prepare(folder: &Path) -> Result<Self, Failure> {
         let overlays = folder.join(OVERLAYS);
         for folder in [folder, &overlays] {
-            let usable = std::fs::create_dir_all(folder).and_then(|()| temporary(folder).map(drop));
-            usable.map_err(|error| Failure::at(folder, format!("no folder that can be written to: {error}")))?;
+            make_usable(folder)?;
         }
         for file in [RECORDS, TABLE, CASES, CASES_TABLE, PAGE].map(|name| folder.join(name)) {
             if file.is_dir() {
@@ -87,6 +86,12 @@ impl Output {
     pub(super) fn drawings(&self, jobs: &[Job]) -> Drawings {
         Drawings { folder: self.folder.clone(), names: overlay_names(jobs) }
     }
+}
+
+/// Make a folder where it is missing, and see that it can be written to.
+pub(super) fn make_usable(folder: &Path) -> Result<(), Failure> {
+    let usable = std::fs::create_dir_all(folder).and_then(|()| temporary(folder).map(drop));
+    usable.map_err(|error| Failure::at(folder, format!("no folder that can be written to: {error}")))
 }
 
 /// Draws and writes overlays; shared by the threads of a run.

@@ -1,6 +1,7 @@
 //! One picture a stage of the measurement, for whoever wants to see where it went astray.
 
 use crate::commands::files::write_whole;
+use crate::commands::messages::Failure;
 use crate::geometry::{Ellipse, PixelPoint};
 use crate::stills::written::{STAGES, stage_name};
 use crate::vision::Picture;
@@ -29,14 +30,15 @@ const RING_PX: i32 = 9;
 /// 4. lens marks, ringed, and the axis through them; those of an ambiguous reading in grey
 ///
 /// # Errors
-/// That a file could not be written.
-pub(super) fn write(folder: &Path, number: usize, still: &Path, picture: &Picture) -> io::Result<()> {
+/// The first file that could not be written; those after it are not tried.
+pub(super) fn write(folder: &Path, number: usize, still: &Path, picture: &Picture) -> Result<(), Failure> {
     let [of_candidates, of_limbus, of_reference_marks, of_lens_marks] = STAGES;
     let ground = dimmed(picture);
     let save = |stage: &str, drawn: &RgbImage| {
+        let path = folder.join(stage_name(number, still, stage));
         let mut bytes = Cursor::new(Vec::new());
-        drawn.write_to(&mut bytes, ImageFormat::Jpeg).map_err(io::Error::other)?;
-        write_whole(&folder.join(stage_name(number, still, stage)), bytes.get_ref())
+        let encoded = drawn.write_to(&mut bytes, ImageFormat::Jpeg).map_err(io::Error::other);
+        encoded.and_then(|()| write_whole(&path, bytes.get_ref())).map_err(|error| Failure::at(&path, error))
     };
 
     let mut drawn = ground.clone();
