@@ -151,6 +151,28 @@ fn a_second_run_replaces_the_first_and_does_not_measure_its_overlays() {
     }
 }
 
+/// Overlays of the run before whose stills this run has not are removed; what else lies there stays.
+#[test]
+fn overlays_that_a_run_does_not_write_do_not_stay() {
+    let folder =
+        folder_with(&["a/x.png", "b/x.png", "y.png", "z.png", "out/overlays/mine.jpg", "out/overlays/z.bak.png"]);
+    let overlays = || support::files(&folder.path().join("out/overlays"));
+    let measure = |stills: &[&str]| {
+        let run = stillaxis(folder.path(), [&["measure"][..], stills, &["--out", "out"]].concat(), "");
+        assert_eq!(run.code, Some(1), "{run:?}");
+    };
+    measure(&["a/x.png", "b/x.png", "y.png", "z.png"]);
+    assert_eq!(overlays(), ["a_x_png.jpg", "b_x_png.jpg", "mine.jpg", "y.jpg", "z.bak.png", "z.jpg"]);
+    // A still that can no longer be read has no overlay.
+    fs::write(folder.path().join("z.png"), "no picture").expect("written");
+    measure(&["a/x.png", "y.png", "z.png"]);
+    assert_eq!(overlays(), ["mine.jpg", "x.jpg", "y.jpg", "z.bak.png"]);
+    // Without records that say what an earlier run wrote nothing is removed.
+    fs::write(folder.path().join("out/measurements.ndjson"), "no record\n").expect("written");
+    measure(&["a/x.png"]);
+    assert_eq!(overlays(), ["mine.jpg", "x.jpg", "y.jpg", "z.bak.png"]);
+}
+
 /// Overlays and stages of any run are left out of folders, and it is said; what is named is measured.
 #[test]
 fn pictures_that_earlier_runs_wrote_are_not_taken_for_stills() {
