@@ -95,13 +95,13 @@ const WORTH_A_WORD_D: f64 = 0.125;
 /// As the trade writes a refraction: `+0.43/−0.86 × 126`.
 pub fn refraction_in_words(refraction: &Refraction) -> String {
     let [sphere, cylinder] = [refraction.sphere_d, refraction.cylinder_d].map(hundredths);
-    let sphere = signed(sphere);
+    let sphere = signed(sphere, 2);
     if cylinder == 0.0 {
         return format!("{sphere} D");
     }
     match refraction.axis_deg {
-        Some(axis) => format!("{sphere}/{} × {}", signed(cylinder), axis_in_words(axis)),
-        None => format!("{sphere}/{}, axis not sure", signed(cylinder)),
+        Some(axis) => format!("{sphere}/{} × {}", signed(cylinder, 2), axis_in_words(axis)),
+        None => format!("{sphere}/{}, axis not sure", signed(cylinder, 2)),
     }
 }
 
@@ -110,8 +110,11 @@ pub fn axis_in_words(axis_deg: f64) -> String {
     format!("{:.0}", (axis_deg.round() - 1.0).rem_euclid(180.0) + 1.0)
 }
 
-fn signed(dioptres: f64) -> String {
-    format!("{}{:.2}", if dioptres < 0.0 { "−" } else { "+" }, dioptres.abs())
+/// With its sign, 0 as positive: `+0.43`, `−0.86`.
+pub fn signed(value: f64, decimals: usize) -> String {
+    let text = format!("{:.decimals$}", value.abs());
+    let negative = value < 0.0 && text.bytes().any(|byte| (b'1'..=b'9').contains(&byte));
+    format!("{}{text}", if negative { "−" } else { "+" })
 }
 
 /// To 0.01, without a negative zero.

@@ -185,6 +185,25 @@ fn the_clock_is_laid_on_the_eye() {
     );
 }
 
+/// Minus signs are of one kind, and several results take their columns together.
+#[test]
+fn figures_and_sentences_are_set_alike() {
+    let mut record = Scene::new().costed("a.jpg", 31.0, 2.0);
+    record.cylinder.as_mut().unwrap().residual_axis_deg = None;
+    record.vector_analysis.as_mut().unwrap().magnitude_error_d = -0.4;
+    let mut other = record.left_out[0].clone();
+    other.result = "a dream".into();
+    record.left_out.push(other);
+    let page = page_of(&[record], None);
+    for words in [
+        "The interval leaves its axis no meaning: J0 +0.031 ± 0.011 D, J45 −0.123 ± 0.014 D",
+        "magnitude of error −0.40 D",
+        "a dream. They take k_flat_d, k_steep_d in the case sheet.",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+}
+
 /// Dioptres of a lens that cannot be carried to the cornea are said to be those of its own plane.
 #[test]
 fn a_gain_names_the_plane_of_the_lens() {

@@ -8,8 +8,8 @@ use crate::record::{
 };
 use crate::report::line_chart::{Level, LineChart, MarkedPoint};
 use crate::report::wording::{
-    axis_in_words, file_name, gain_in_words, may_be_in_place, plane_in_words, refraction_in_words, signed_degrees,
-    turn_in_words,
+    axis_in_words, file_name, gain_in_words, may_be_in_place, plane_in_words, refraction_in_words, signed,
+    signed_degrees, turn_in_words,
 };
 use maud::{Markup, PreEscaped, html};
 
@@ -51,7 +51,8 @@ pub fn part(index: usize, record: &Record) -> Markup {
             @if let Some(best) = &record.best_axis { (least(best, cylinder)) }
             @if let Some(analysis) = &record.vector_analysis { (vectors(analysis)) }
             @for (results, columns) in left_out(record) {
-                p.note { "Left out: " (results.join("; ")) ". It takes " (columns) " in the case sheet." }
+                @let take = if results.len() == 1 { "It takes" } else { "They take" };
+                p.note { "Left out: " (results.join("; ")) ". " (take) " " (columns) " in the case sheet." }
             }
         }
     }
@@ -125,8 +126,8 @@ fn residuals(cylinder: &Cylinder) -> Markup {
                 (cylinder.residual_axis_deg, cylinder.j0_d, cylinder.j45_d, cylinder.j_covariance)
             {
                 p.note {
-                    "Its axis has no meaning yet: J0 " (format!("{j0:+.3} ± {:.3}", v.j0_d2.sqrt())) " D, J45 "
-                    (format!("{j45:+.3} ± {:.3}", v.j45_d2.sqrt())) " D (standard deviations)."
+                    "The interval leaves its axis no meaning: J0 " (format!("{} ± {:.3}", signed(j0, 3), v.j0_d2.sqrt()))
+                    " D, J45 " (format!("{} ± {:.3}", signed(j45, 3), v.j45_d2.sqrt())) " D (standard deviations)."
                 }
             }
         }
@@ -172,7 +173,7 @@ fn least(best: &BestAxis, cylinder: Option<&Cylinder>) -> Markup {
                 @if let Some([low, high]) = best.turn_interval95_deg {
                     " (95 % interval by the still alone " (signed_degrees(low)) " to " (signed_degrees(high)) ")"
                 }
-                ". As refracted it is " (format!("{:.2} D", best.now_d)) ". At the spectacles" (vertex) " "
+                ". The refraction shows " (format!("{:.2} D", best.now_d)) ". At the spectacles" (vertex) " "
                 (format!("{:.2} D", best.left_spectacle_d)) " would be left."
             } @else {
                 "the eye has no astigmatism but that of its lens; any axis leaves " (format!("{:.2} D", best.left_d)) "."
@@ -229,7 +230,7 @@ fn vectors(analysis: &VectorAnalysis) -> Markup {
         p {
             strong { "Vector analysis" } " from " (before) " to none: target induced " (change(&analysis.target_induced))
             ", surgically induced " (change(&analysis.surgically_induced)) ", difference vector "
-            (change(&analysis.difference)) "; magnitude of error " (format!("{:+.2} D", analysis.magnitude_error_d))
+            (change(&analysis.difference)) "; magnitude of error " (signed(analysis.magnitude_error_d, 2)) " D"
             ", angle of error " (analysis.angle_error_deg.map_or_else(|| "–".to_owned(), signed_degrees))
             ", correction index " (index(analysis.correction_index)) ", index of success "
             (index(analysis.success_index)) "."
