@@ -109,7 +109,7 @@ fn a_bad_file_is_named_and_the_others_are_done() {
 }
 
 /// Sheet, and what each line of the message says after the file's name.
-const BAD_SHEETS: [(&str, &[&str]); 18] = [
+const BAD_SHEETS: [(&str, &[&str]); 19] = [
     ("", &["line 1: \"\", expected a line of headings"]),
     (
         "name,axis\nsound.png,31\n",
@@ -137,6 +137,10 @@ const BAD_SHEETS: [(&str, &[&str]); 18] = [
     (
         "still,k_flat_d,k_steep_d\nsound.png,44,43\n",
         &["column k_flat_d: \"44\", expected no more than k_steep_d, which is 43"],
+    ),
+    (
+        "still,date,refracted_on\nsound.png,2026-09-14,2026-09-13\nb.png,2026-09-14,2026-09-14\n",
+        &["line 2, column refracted_on: \"2026-09-13\", expected a day not before date, which is 2026-09-14"],
     ),
     ("still,eye\nsound.png,OD,more\n", &["line 2: \"more\", expected nothing in column 3"]),
     ("still,patient\nsound.png,a\n,b\n", &["line 3: \"b\", expected a still or a case"]),
@@ -228,6 +232,25 @@ fn output_that_cannot_be_written_is_said_before_any_work() {
         let left: Vec<String> = files(folder.path()).into_iter().filter(|name| name != blocked).collect();
         assert_eq!(left, ["x.png"], "{run:?}");
     }
+}
+
+/// The stages of `--debug-dir` are output like any other: 2, with the file named, and the records are written all the same.
+#[test]
+fn stages_that_cannot_be_written_are_said() {
+    let folder = folder();
+    write(folder.path().join("x.png"), encoded(&plain_picture(), ImageFormat::Png));
+    let blocked = "stages/0001-x-1-limbus-candidates.jpg";
+    fs::create_dir_all(folder.path().join(blocked)).expect("made");
+    let run = stillaxis(folder.path(), ["measure", "x.png", "--out", "out", "--debug-dir", "stages"], "");
+    assert_eq!(run.code, Some(2), "{run:?}");
+    assert!(run.stderr.lines().any(|line| line.starts_with(&format!("{blocked}: "))), "{run:?}");
+    assert!(run.stderr.ends_with("stages: 1 file could not be written\n"), "{run:?}");
+    assert_eq!(records(&folder.path().join("out")).len(), 1, "{run:?}");
+
+    write(folder.path().join("file"), "in the way");
+    let run = stillaxis(folder.path(), ["measure", "x.png", "--out", "other", "--debug-dir", "file"], "");
+    assert_eq!(run.code, Some(2), "{run:?}");
+    assert!(run.stderr.starts_with("file: "), "{run:?}");
 }
 
 #[test]

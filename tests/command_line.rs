@@ -151,6 +151,58 @@ fn a_second_run_replaces_the_first_and_does_not_measure_its_overlays() {
     }
 }
 
+/// Overlays of the run before whose stills this run has not are removed; what else lies there stays.
+#[test]
+fn overlays_that_a_run_does_not_write_do_not_stay() {
+    let folder =
+        folder_with(&["a/x.png", "b/x.png", "y.png", "z.png", "out/overlays/mine.jpg", "out/overlays/z.bak.png"]);
+    let overlays = || support::files(&folder.path().join("out/overlays"));
+    let measure = |stills: &[&str]| {
+        let run = stillaxis(folder.path(), [&["measure"][..], stills, &["--out", "out"]].concat(), "");
+        assert_eq!(run.code, Some(1), "{run:?}");
+    };
+    measure(&["a/x.png", "b/x.png", "y.png", "z.png"]);
+    assert_eq!(overlays(), ["a_x_png.jpg", "b_x_png.jpg", "mine.jpg", "y.jpg", "z.bak.png", "z.jpg"]);
+    // A still that can no longer be read has no overlay.
+    fs::write(folder.path().join("z.png"), "no picture").expect("written");
+    measure(&["a/x.png", "y.png", "z.png"]);
+    assert_eq!(overlays(), ["mine.jpg", "x.jpg", "y.jpg", "z.bak.png"]);
+    // Without records that say what an earlier run wrote nothing is removed.
+    fs::write(folder.path().join("out/measurements.ndjson"), "no record\n").expect("written");
+    measure(&["a/x.png"]);
+    assert_eq!(overlays(), ["mine.jpg", "x.jpg", "y.jpg", "z.bak.png"]);
+}
+
+/// Overlays and stages of any run are left out of folders, and it is said; what is named is measured.
+#[test]
+fn pictures_that_earlier_runs_wrote_are_not_taken_for_stills() {
+    let folder = folder_with(&["in/x.png", "in/overlays/y.png", "in/w-2-limbus.jpg", "in/001-w-2-limbus.jpg"]);
+    let measured = |args: &[&str]| {
+        let run = stillaxis(folder.path(), [&["measure"][..], args].concat(), "");
+        let out = folder.path().join(args[args.iter().position(|arg| *arg == "--out").expect("given") + 1]);
+        let records = records(&out);
+        (records.iter().map(|r| r["still"]["path"].as_str().unwrap_or_default().to_owned()).collect::<Vec<_>>(), run)
+    };
+    let stills = ["in/001-w-2-limbus.jpg", "in/overlays/y.png", "in/w-2-limbus.jpg", "in/x.png"];
+    let (first, run) = measured(&["in", "--out", "in/run", "--debug-dir", "in/run/stages"]);
+    assert_eq!(first, stills, "{run:?}");
+    let (second, run) = measured(&["in", "--out", "elsewhere", "--debug-dir", "in"]);
+    assert_eq!(second, stills, "{run:?}");
+    assert!(run.stderr.contains("in/run/overlays: overlays of an earlier run; left out\n"), "{run:?}");
+    assert!(run.stderr.contains("in/run/stages: 4 pictures of stages of an earlier run; left out\n"), "{run:?}");
+    let (third, run) = measured(&["in", "--out", "elsewhere"]);
+    assert_eq!(third, stills, "{run:?}");
+
+    let (named, run) =
+        measured(&["in/run/overlays/x.jpg", "in/run/stages/0004-x-1-limbus-candidates.jpg", "--out", "third"]);
+    assert_eq!(named, ["in/run/overlays/x.jpg", "in/run/stages/0004-x-1-limbus-candidates.jpg"], "{run:?}");
+    let (some, run) = measured(&["in/run", "in/x.png", "--out", "fourth"]);
+    assert_eq!(some, ["in/x.png"], "{run:?}");
+    assert!(run.stderr.contains("in/run: no pictures in this folder"), "{run:?}");
+    let inside = stillaxis(&folder.path().join("in/run/overlays"), ["measure", ".", "--out", "../../../fifth"], "");
+    assert_eq!(inside.code, Some(2), "{inside:?}");
+}
+
 #[test]
 fn overlays_of_like_names_do_not_replace_each_other() {
     let folder = folder_with(&["a/x.png", "b/x.png", "b/X.tif", "y.png", "b_x_png.png"]);

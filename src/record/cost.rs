@@ -150,8 +150,9 @@ pub struct TurnBack {
     pub sense: Sense,
     /// How far, degrees within [0, 90].
     pub by_deg: f64,
-    /// Where the upper end of the lens axis stands on the face of a clock laid on the picture, `h:mm`, 12:00 at the top:
-    /// the clock from the surgeon's seat, for a recording that is as upright as the surgeon saw it.
+    /// Where the upper end of the lens axis stands on the face of a clock laid on the eye, in the plane of the limbus, `h:mm`,
+    /// 12:00 at the top: the clock from the surgeon's seat, for a recording that is as upright as the surgeon saw it. In a
+    /// squeezed picture a clock laid on the picture would show up to half an hour more or less.
     pub lens_clock: String,
     /// Where the upper end of the intended axis stands there.
     pub intended_clock: String,
@@ -164,8 +165,8 @@ pub struct TurnBack {
     pub may_gain_nothing: bool,
 }
 
-/// The axis at which the present lens would leave the least cylinder, by the refraction after surgery; the lens is
-/// taken to stand as it does in the still. Turning does not change the spherical equivalent.
+/// The axis at which the present lens would leave the least cylinder, by the refraction after surgery. The lens is
+/// taken not to have turned between the still and that refraction; where it did, all of this is wrong. Turning does not change the spherical equivalent.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BestAxis {
     /// The refraction after surgery, carried to the corneal plane.

@@ -1,5 +1,6 @@
 //! A curve over a scale, as SVG: readable in print, without colour and without a script.
 
+use super::xml::escaped;
 use std::fmt::Write;
 
 /// Width and height of the drawing, in its own units.
@@ -250,11 +251,6 @@ impl Drawing {
         self.0.push_str("</svg>\n");
         self.0
     }
-}
-
-/// Text as it may stand in an XML document.
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
 #[cfg(test)]

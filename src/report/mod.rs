@@ -11,3 +11,4 @@ pub mod study;
 pub mod summary;
 pub mod table;
 pub mod wording;
+mod xml;

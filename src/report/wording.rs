@@ -57,25 +57,32 @@ fn without_noise(mean: &MeanSize, left: &str) -> String {
     }
 }
 
-/// The turn to the intended axis: `turn 9.1° clockwise`.
+/// The turn to the intended axis: `9.1° clockwise`.
 pub fn turn_in_words(turn: &TurnBack) -> String {
     let sense = match turn.sense {
         Sense::Clockwise => "clockwise",
         Sense::CounterClockwise => "counter-clockwise",
     };
-    format!("turn {:.1}° {sense}", turn.by_deg)
+    format!("{:.1}° {sense}", turn.by_deg)
 }
 
-/// What the turn wins: `wins 0.59 D (95 % interval 0.41 to 0.77 D)`; in percent of the cylinder where no dioptres are known.
+/// Whether the interval of the error leaves open which way the lens is turned.
+pub fn may_be_in_place(alignment: &Alignment) -> bool {
+    let [low, high] = alignment.interval95_deg;
+    low <= 0.0 && high >= 0.0
+}
+
+/// What the turn would win: `would win 0.59 D (95 % interval 0.41 to 0.77 D)`; in percent of the cylinder where no dioptres are known.
 /// An interval that includes no gain is said to.
 pub fn gain_in_words(turn: &TurnBack, cylinder: &Cylinder) -> String {
     let no_gain = if turn.may_gain_nothing { "; this includes no gain" } else { "" };
     let (Some(gain), Some([low, high])) = (turn.gain_d, turn.gain_interval95_d) else {
         let [low, high] = cylinder.residual_interval95_percent;
         let gain = cylinder.residual_percent;
-        return format!("wins {gain:.1} % of the cylinder (95 % interval {low:.1} to {high:.1} %{no_gain})");
+        return format!("would win {gain:.1} % of the cylinder (95 % interval {low:.1} to {high:.1} %{no_gain})");
     };
-    let (verb, gain, low, high) = if gain < 0.0 { ("loses", -gain, -high, -low) } else { ("wins", gain, low, high) };
+    let (verb, gain, low, high) =
+        if gain < 0.0 { ("would lose", -gain, -high, -low) } else { ("would win", gain, low, high) };
     let little = if high < WORTH_A_WORD_D { "; less than a refraction shows" } else { "" };
     let [gain, low, high] = [gain, low, high].map(hundredths);
     let place = if cylinder.plane == "lens" { plane_in_words(cylinder) } else { "" };
@@ -88,13 +95,13 @@ const WORTH_A_WORD_D: f64 = 0.125;
 /// As the trade writes a refraction: `+0.43/−0.86 × 126`.
 pub fn refraction_in_words(refraction: &Refraction) -> String {
     let [sphere, cylinder] = [refraction.sphere_d, refraction.cylinder_d].map(hundredths);
-    let sphere = signed(sphere);
+    let sphere = signed(sphere, 2);
     if cylinder == 0.0 {
         return format!("{sphere} D");
     }
     match refraction.axis_deg {
-        Some(axis) => format!("{sphere}/{} × {}", signed(cylinder), axis_in_words(axis)),
-        None => format!("{sphere}/{}, axis not sure", signed(cylinder)),
+        Some(axis) => format!("{sphere}/{} × {}", signed(cylinder, 2), axis_in_words(axis)),
+        None => format!("{sphere}/{}, axis not sure", signed(cylinder, 2)),
     }
 }
 
@@ -103,8 +110,11 @@ pub fn axis_in_words(axis_deg: f64) -> String {
     format!("{:.0}", (axis_deg.round() - 1.0).rem_euclid(180.0) + 1.0)
 }
 
-fn signed(dioptres: f64) -> String {
-    format!("{}{:.2}", if dioptres < 0.0 { "−" } else { "+" }, dioptres.abs())
+/// With its sign, 0 as positive: `+0.43`, `−0.86`.
+pub fn signed(value: f64, decimals: usize) -> String {
+    let text = format!("{:.decimals$}", value.abs());
+    let negative = value < 0.0 && text.bytes().any(|byte| (b'1'..=b'9').contains(&byte));
+    format!("{}{text}", if negative { "−" } else { "+" })
 }
 
 /// To 0.01, without a negative zero.

@@ -1,7 +1,8 @@
 //! The paths given to the stills meant: files, folders, or a list.
 
 use super::load::shown;
-use std::collections::HashMap;
+use super::written::{is_overlays, is_stage};
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 use walkdir::{DirEntry, WalkDir};
 
@@ -13,7 +14,7 @@ pub const EXTENSIONS: [&str; 7] = ["jpg", "jpeg", "png", "tif", "tiff", "bmp", "
 pub struct Found {
     /// Stills in the order given, those of a folder sorted by name; each once.
     pub stills: Vec<PathBuf>,
-    /// Paths that need a word but lose nothing: the same file again.
+    /// Paths that need a word but lose nothing: the same file again, pictures that an earlier run wrote.
     pub notes: Vec<String>,
     /// Paths that gave nothing: an empty folder, one that cannot be read.
     pub faults: Vec<String>,
@@ -23,7 +24,8 @@ pub struct Found {
 ///
 /// A file is taken whatever its name, and also when it is missing, so that its record can say so. A folder is searched
 /// with all its folders for pictures by the end of their name; hidden files and folders in it (a dot in front) are left
-/// out, and so are the folders `leave_out`, into which earlier runs may have written pictures.
+/// out, and so are the folders `leave_out`, and what earlier runs wrote: overlays beside their records, pictures of stages. A
+/// file that is itself among `paths` is taken all the same.
 pub fn discover(paths: &[PathBuf], leave_out: &[PathBuf]) -> Found {
     let leave_out: Vec<PathBuf> = leave_out.iter().filter_map(|path| path.canonicalize().ok()).collect();
     let mut found = Found::default();
@@ -31,10 +33,11 @@ pub fn discover(paths: &[PathBuf], leave_out: &[PathBuf]) -> Found {
     for path in paths {
         if path.is_dir() {
             let before = found.stills.len() + found.notes.len() + found.faults.len();
-            search(path, &leave_out, &mut seen, &mut found);
+            let written = search(path, &leave_out, &mut seen, &mut found);
             if found.stills.len() + found.notes.len() + found.faults.len() == before {
                 found.faults.push(format!("{}: no pictures in this folder ({})", shown(path), EXTENSIONS.join(", ")));
             }
+            found.notes.extend(written);
         } else {
             add(path.clone(), &mut seen, &mut found);
         }
@@ -42,16 +45,38 @@ pub fn discover(paths: &[PathBuf], leave_out: &[PathBuf]) -> Found {
     found
 }
 
-fn search(folder: &Path, leave_out: &[PathBuf], seen: &mut HashMap<PathBuf, PathBuf>, found: &mut Found) {
-    let left_out = |entry: &DirEntry| {
-        entry.file_type().is_dir() && entry.path().canonicalize().is_ok_and(|path| leave_out.contains(&path))
+/// Adds the stills of `folder`; gives a line for each folder in which it passed over what an earlier run wrote.
+fn search(
+    folder: &Path,
+    leave_out: &[PathBuf],
+    seen: &mut HashMap<PathBuf, PathBuf>,
+    found: &mut Found,
+) -> Vec<String> {
+    let mut written = Vec::new();
+    let mut stages: BTreeMap<PathBuf, usize> = BTreeMap::new();
+    let mut left_out = |entry: &DirEntry| {
+        if !entry.file_type().is_dir() {
+            return false;
+        }
+        if entry.path().canonicalize().is_ok_and(|path| leave_out.contains(&path)) {
+            return true;
+        }
+        let overlays = is_overlays(entry.path());
+        if overlays {
+            written.push(format!("{}: overlays of an earlier run; left out", shown(entry.path())));
+        }
+        overlays
     };
     let hidden = |entry: &DirEntry| entry.depth() > 0 && entry.file_name().as_encoded_bytes().starts_with(b".");
     let entries = WalkDir::new(folder).follow_links(true).sort_by_file_name().into_iter();
     for entry in entries.filter_entry(|entry| !hidden(entry) && !left_out(entry)) {
         match entry {
             Ok(entry) if !entry.file_type().is_dir() && is_picture_name(entry.path()) => {
-                add(entry.into_path(), seen, found);
+                if is_stage(entry.path()) {
+                    *stages.entry(entry.path().parent().unwrap_or(folder).to_owned()).or_default() += 1;
+                } else {
+                    add(entry.into_path(), seen, found);
+                }
             }
             Ok(_) => {}
             // A link back to a folder above: all in it is found by its own path.
@@ -66,6 +91,11 @@ fn search(folder: &Path, leave_out: &[PathBuf], seen: &mut HashMap<PathBuf, Path
             }
         }
     }
+    written.extend(stages.into_iter().map(|(folder, count)| {
+        let pictures = if count == 1 { "1 picture".to_owned() } else { format!("{count} pictures") };
+        format!("{}: {pictures} of stages of an earlier run; left out", shown(&folder))
+    }));
+    written
 }
 
 fn add(path: PathBuf, seen: &mut HashMap<PathBuf, PathBuf>, found: &mut Found) {

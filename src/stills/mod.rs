@@ -6,3 +6,4 @@ pub mod load;
 mod provenance;
 pub mod sheet;
 mod turning;
+pub mod written;

@@ -2,6 +2,7 @@
 
 mod data_files;
 mod fixture;
+mod line_chart;
 mod overlay;
 mod page;
 mod summary;

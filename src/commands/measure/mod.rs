@@ -12,12 +12,13 @@ use crate::record::{Outcome, Record};
 use crate::report::page::StillPicture;
 use crate::report::summary;
 use crate::stills::load::shown;
+use crate::stills::written::OVERLAYS;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use inputs::Job;
 use output::Output;
 use std::num::NonZeroUsize;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// Measure the alignment of the lens in stills of the operation.
 ///
@@ -44,10 +45,10 @@ pub(super) struct MeasureArgs {
 
 /// Measure, write, and say what it came to.
 pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
-    let inputs = inputs::gather(&args.paths, args.sheet.as_deref(), &[args.out.join(output::OVERLAYS)])?;
+    let inputs = inputs::gather(&args.paths, args.sheet.as_deref(), &[args.out.join(OVERLAYS)])?;
     let output = Output::prepare(&args.out)?;
     if let Some(folder) = &args.debug_dir {
-        std::fs::create_dir_all(folder).map_err(|error| Failure::at(folder, error))?;
+        output::make_usable(folder)?;
     }
     let threads = args.jobs.or_else(|| std::thread::available_parallelism().ok()).unwrap_or(NonZeroUsize::MIN);
 
@@ -56,14 +57,11 @@ pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
     let mut records = Vec::with_capacity(inputs.jobs.len());
     let mut pictures = Vec::with_capacity(inputs.jobs.len());
     let mut unwritten = 0;
+    let mut stages_unwritten = 0;
     let work = |at: usize, job: &Job| {
         batch::measured(job, |measured, picture| {
-            if let Some(folder) = &args.debug_dir
-                && let Err(error) = stages::write(folder, &stage_name(at, &job.path), picture)
-            {
-                say(&Failure::at(folder, error));
-            }
-            drawings.write(at, measured, picture)
+            let stages = args.debug_dir.as_ref().map(|folder| stages::write(folder, at + 1, &job.path, picture));
+            (drawings.write(at, measured, picture), stages.unwrap_or(Ok(())))
         })
     };
     batch::in_order(&inputs.jobs, threads, work, |done| {
@@ -71,7 +69,11 @@ pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
         if let Some(message) = message(&done.record) {
             progress.suspend(|| say(&message));
         }
-        let picture = done.drawn.unwrap_or_else(|| Ok(StillPicture::default()));
+        let (picture, stages) = done.drawn.unwrap_or_else(|| (Ok(StillPicture::default()), Ok(())));
+        if let Err(failure) = stages {
+            stages_unwritten += 1;
+            progress.suspend(|| say(&failure));
+        }
         pictures.push(picture.unwrap_or_else(|failure| {
             unwritten += 1;
             progress.suspend(|| say(&failure));
@@ -86,18 +88,20 @@ pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
     unwritten += failures.len();
     failures.iter().for_each(say);
     say(&format!("\n{}", summary::text(&records)));
-    if unwritten > 0 {
-        return Err(Failure::at(&args.out, format!("{} could not be written", counted(unwritten, "file", "files"))));
+    if unwritten == 0 {
+        say(&format!("Report: {}", shown(&output.page())));
     }
-    say(&format!("Report: {}", shown(&output.page())));
+    let missing =
+        std::iter::once((&args.out, unwritten)).chain(args.debug_dir.iter().map(|dir| (dir, stages_unwritten)));
+    let missing = missing.filter(|(_, count)| *count > 0);
+    let missing: Vec<String> = missing
+        .map(|(folder, count)| format!("{}: {} could not be written", shown(folder), counted(count, "file", "files")))
+        .collect();
+    if !missing.is_empty() {
+        return Err(Failure(missing.join("\n")));
+    }
     let all = inputs.complete && records.iter().all(|record| record.outcome == Outcome::Measured);
     Ok(if all { Ending::Done } else { Ending::Partly })
-}
-
-/// Beginning of the names of a still's stages: its number, since names in different folders may be alike.
-fn stage_name(at: usize, still: &Path) -> String {
-    let stem = still.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());
-    format!("{:04}-{stem}", at + 1)
 }
 
 /// What is said of a still that has no figure.

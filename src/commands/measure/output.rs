@@ -4,18 +4,16 @@ use super::inputs::Job;
 use crate::commands::files::{temporary, write_whole};
 use crate::commands::messages::Failure;
 use crate::measurement::Measured;
-use crate::record::{CaseRecord, Record};
+use crate::record::{CaseRecord, Outcome, Record};
 use crate::report::page::{StillPicture, embedded_picture};
 use crate::report::{cases, ndjson, overlay, page, table};
+use crate::stills::written::{OVERLAYS, RECORDS};
 use crate::vision::Picture;
 use image::codecs::jpeg::JpegEncoder;
 use std::collections::{HashMap, HashSet};
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// Folder of the overlays in the folder of the run.
-pub(super) const OVERLAYS: &str = "overlays";
-const RECORDS: &str = "measurements.ndjson";
 const TABLE: &str = "measurements.csv";
 const CASES: &str = "cases.ndjson";
 const CASES_TABLE: &str = "cases.csv";
@@ -26,6 +24,8 @@ const OVERLAY_QUALITY: u8 = 90;
 /// A folder that can be written to.
 pub(super) struct Output {
     folder: PathBuf,
+    /// Overlays that the run before left in it, by its records.
+    earlier: Vec<String>,
 }
 
 impl Output {
@@ -33,15 +33,14 @@ impl Output {
     pub(super) fn prepare(folder: &Path) -> Result<Self, Failure> {
         let overlays = folder.join(OVERLAYS);
         for folder in [folder, &overlays] {
-            let usable = std::fs::create_dir_all(folder).and_then(|()| temporary(folder).map(drop));
-            usable.map_err(|error| Failure::at(folder, format!("no folder that can be written to: {error}")))?;
+            make_usable(folder)?;
         }
         for file in [RECORDS, TABLE, CASES, CASES_TABLE, PAGE].map(|name| folder.join(name)) {
             if file.is_dir() {
                 return Err(Failure::at(&file, "a folder stands where this file is to be written"));
             }
         }
-        Ok(Self { folder: folder.to_owned() })
+        Ok(Self { folder: folder.to_owned(), earlier: earlier_overlays(&folder.join(RECORDS)) })
     }
 
     /// The report.
@@ -49,7 +48,8 @@ impl Output {
         self.folder.join(PAGE)
     }
 
-    /// Write records, tables and page, and the cases where there are any; gives what could not be written.
+    /// Write records, tables and page, and the cases where there are any, and remove what the run before left of other
+    /// stills; gives what could not be done.
     pub(super) fn write(
         &self,
         records: &[Record],
@@ -57,6 +57,11 @@ impl Output {
         mut pictures: Vec<StillPicture>,
     ) -> Vec<Failure> {
         let mut failures = Vec::new();
+        // In lower case: some file systems take names for the same that differ in case only.
+        let drawn: HashSet<String> =
+            pictures.iter().filter_map(|picture| picture.overlay.as_deref()).map(str::to_lowercase).collect();
+        let stale = self.earlier.iter().map(|name| format!("{OVERLAYS}/{name}"));
+        let mut stale: Vec<String> = stale.filter(|name| !drawn.contains(&name.to_lowercase())).collect();
         let mut keep = |name: &str, bytes: io::Result<Vec<u8>>| {
             let path = self.folder.join(name);
             if let Err(error) = bytes.and_then(|bytes| write_whole(&path, &bytes)) {
@@ -74,12 +79,16 @@ impl Output {
         let written = page::write(&mut html, records, of_cases, take);
         keep(PAGE, written.map(|()| html));
         if of_cases.is_empty() {
-            // Those of an earlier run belong to other stills.
-            for path in [CASES, CASES_TABLE].map(|name| self.folder.join(name)) {
-                match std::fs::remove_file(&path) {
-                    Err(error) if error.kind() != io::ErrorKind::NotFound => failures.push(Failure::at(&path, error)),
-                    _ => {}
-                }
+            stale.extend([CASES, CASES_TABLE].map(str::to_owned));
+        }
+        if !failures.is_empty() {
+            // Records that could not be replaced keep what belongs to them.
+            return failures;
+        }
+        for path in stale.iter().map(|name| self.folder.join(name)) {
+            match std::fs::remove_file(&path) {
+                Err(error) if error.kind() != io::ErrorKind::NotFound => failures.push(Failure::at(&path, error)),
+                _ => {}
             }
         }
         failures
@@ -87,8 +96,15 @@ impl Output {
 
     /// Where the drawings of `jobs` go.
     pub(super) fn drawings(&self, jobs: &[Job]) -> Drawings {
-        Drawings { folder: self.folder.clone(), names: overlay_names(jobs) }
+        let paths: Vec<&Path> = jobs.iter().map(|job| job.path.as_path()).collect();
+        Drawings { folder: self.folder.clone(), names: overlay_names(&paths) }
     }
+}
+
+/// Make a folder where it is missing, and see that it can be written to.
+pub(super) fn make_usable(folder: &Path) -> Result<(), Failure> {
+    let usable = std::fs::create_dir_all(folder).and_then(|()| temporary(folder).map(drop));
+    usable.map_err(|error| Failure::at(folder, format!("no folder that can be written to: {error}")))
 }
 
 /// Draws and writes overlays; shared by the threads of a run.
@@ -113,23 +129,32 @@ impl Drawings {
     }
 }
 
-/// A file name for the overlay of each job: the still's own, ended by `.jpg`; where two would be alike (in either case,
+/// The overlays that a run wrote beside its `records`; none where these cannot be read. Other files in the folder are not
+/// known to be ours.
+fn earlier_overlays(records: &Path) -> Vec<String> {
+    let records = std::fs::read(records).ok().and_then(|bytes| ndjson::read(&bytes).ok()).unwrap_or_default();
+    let paths: Vec<&Path> = records.iter().map(|record| Path::new(&record.still.path)).collect();
+    let names = overlay_names(&paths).into_iter().zip(&records);
+    names.filter(|(_, record)| record.outcome != Outcome::Unreadable).map(|(name, _)| name).collect()
+}
+
+/// A file name for the overlay of each still: the still's own, ended by `.jpg`; where two would be alike (in either case,
 /// as some file systems see them), the folders come before it, and a number after it if that is not enough.
-fn overlay_names(jobs: &[Job]) -> Vec<String> {
+fn overlay_names(stills: &[&Path]) -> Vec<String> {
     let stem =
-        |job: &Job| job.path.file_stem().map_or_else(|| "still".into(), |stem| stem.to_string_lossy().into_owned());
+        |still: &Path| still.file_stem().map_or_else(|| "still".into(), |stem| stem.to_string_lossy().into_owned());
     let mut uses: HashMap<String, usize> = HashMap::new();
-    for job in jobs {
-        *uses.entry(stem(job).to_lowercase()).or_default() += 1;
+    for still in stills {
+        *uses.entry(stem(still).to_lowercase()).or_default() += 1;
     }
     let mut taken: HashSet<String> = HashSet::new();
-    let mut names = vec![String::new(); jobs.len()];
+    let mut names = vec![String::new(); stills.len()];
     // Names that are unique keep theirs, whatever comes before them.
     for alone in [true, false] {
-        for (job, name) in
-            jobs.iter().zip(&mut names).filter(|(job, _)| (uses[&stem(job).to_lowercase()] == 1) == alone)
+        for (still, name) in
+            stills.iter().zip(&mut names).filter(|(still, _)| (uses[&stem(still).to_lowercase()] == 1) == alone)
         {
-            let base = if alone { stem(job) } else { whole_name(&job.path) };
+            let base = if alone { stem(still) } else { whole_name(still) };
             let numbered = |n: usize| if n == 1 { base.clone() } else { format!("{base}_{n}") };
             let free = (1..).map(numbered).find(|name| taken.insert(name.to_lowercase()));
             *name = format!("{}.jpg", free.unwrap_or(base));

@@ -1,7 +1,9 @@
 //! One picture a stage of the measurement, for whoever wants to see where it went astray.
 
 use crate::commands::files::write_whole;
+use crate::commands::messages::Failure;
 use crate::geometry::{Ellipse, PixelPoint};
+use crate::stills::written::{STAGES, stage_name};
 use crate::vision::Picture;
 use crate::vision::lens_marks::{LensFinding, LensRefusal, find_lens_marks};
 use crate::vision::limbus::{LimbusFinding, LimbusRefusal, candidates, find_limbus};
@@ -20,7 +22,7 @@ const CANDIDATES: usize = 8;
 /// Radius of a ring about a mark, px.
 const RING_PX: i32 = 9;
 
-/// Write the stages of one still into `folder`, their names beginning with `name`:
+/// Write the stages of one still into `folder`; it is the `number`th of the run:
 ///
 /// 1. candidates for the limbus, the best in white
 /// 2. the limbus, its edge points as crosses
@@ -28,33 +30,35 @@ const RING_PX: i32 = 9;
 /// 4. lens marks, ringed, and the axis through them; those of an ambiguous reading in grey
 ///
 /// # Errors
-/// That a file could not be written.
-pub(super) fn write(folder: &Path, name: &str, picture: &Picture) -> io::Result<()> {
+/// The first file that could not be written; those after it are not tried.
+pub(super) fn write(folder: &Path, number: usize, still: &Path, picture: &Picture) -> Result<(), Failure> {
+    let [of_candidates, of_limbus, of_reference_marks, of_lens_marks] = STAGES;
     let ground = dimmed(picture);
     let save = |stage: &str, drawn: &RgbImage| {
+        let path = folder.join(stage_name(number, still, stage));
         let mut bytes = Cursor::new(Vec::new());
-        drawn.write_to(&mut bytes, ImageFormat::Jpeg).map_err(io::Error::other)?;
-        write_whole(&folder.join(format!("{name}-{stage}.jpg")), bytes.get_ref())
+        let encoded = drawn.write_to(&mut bytes, ImageFormat::Jpeg).map_err(io::Error::other);
+        encoded.and_then(|()| write_whole(&path, bytes.get_ref())).map_err(|error| Failure::at(&path, error))
     };
 
     let mut drawn = ground.clone();
     for (rank, candidate) in candidates(picture).iter().take(CANDIDATES).enumerate().rev() {
         outline(&mut drawn, &candidate.ellipse, if rank == 0 { TAKEN } else { LOOKED_AT });
     }
-    save("1-limbus-candidates", &drawn)?;
+    save(of_candidates, &drawn)?;
 
     let limbus = match find_limbus(picture) {
         Ok(finding) => finding,
         Err(LimbusRefusal::TooLittleVisible { finding, .. }) => *finding,
         Err(LimbusRefusal::NotFound { .. }) => return Ok(()),
     };
-    save("2-limbus", &with_limbus(&ground, &limbus))?;
+    save(of_limbus, &with_limbus(&ground, &limbus))?;
 
     let mut drawn = ground.clone();
     for mark in find_reference_marks(picture, &limbus.ellipse) {
         ring(&mut drawn, &mark.centroid, if mark.score > 0.5 { TAKEN } else { LOOKED_AT });
     }
-    save("3-reference-marks", &drawn)?;
+    save(of_reference_marks, &drawn)?;
 
     let mut drawn = ground.clone();
     match find_lens_marks(picture, &limbus.ellipse) {
@@ -64,7 +68,7 @@ pub(super) fn write(folder: &Path, name: &str, picture: &Picture) -> io::Result<
         }
         Err(LensRefusal::Missing { .. }) => {}
     }
-    save("4-lens-marks", &drawn)
+    save(of_lens_marks, &drawn)
 }
 
 /// The picture at 8 bit and two thirds of its brightness, so that white lines show on it.

@@ -12,8 +12,8 @@ use rayon::prelude::*;
 use std::io;
 use std::path::Path;
 
-/// Readers: name, bias and spread of a reading, degrees.
-const READERS: [(&str, f64, f64); 2] = [("Skell", 0.2, 1.0), ("Wharfe", -0.4, 1.5)];
+/// Readers: invented name, bias and spread of a reading, degrees.
+const READERS: [(&str, f64, f64); 2] = [("Wickarn", 0.2, 1.0), ("Thessop", -0.4, 1.5)];
 /// Readings of each still by each reader.
 const REPEATS: u32 = 2;
 /// First day of the series: days of it are counted in months of 28 days, to need no calendar.

@@ -172,10 +172,9 @@ fn seen_in(folder: &Path) -> Result<SetUp, Failure> {
     for message in found.notes.iter().chain(&found.faults) {
         say(message);
     }
-    let stills: Vec<&PathBuf> = found.stills.iter().filter(|path| !is_overlay(path)).collect();
     // Spread over the folder, so that not all are of one operation.
-    let step = stills.len().div_ceil(MOST_STILLS).max(1);
-    let seen: Vec<Seen> = stills.into_par_iter().step_by(step).filter_map(|path| Seen::of(path)).collect();
+    let step = found.stills.len().div_ceil(MOST_STILLS).max(1);
+    let seen: Vec<Seen> = found.stills.par_iter().step_by(step).filter_map(|path| Seen::of(path)).collect();
     let mut sizes: BTreeMap<(u32, u32), usize> = BTreeMap::new();
     for still in &seen {
         *sizes.entry(still.size_px).or_default() += 1;
@@ -206,12 +205,6 @@ fn seen_in(folder: &Path) -> Result<SetUp, Failure> {
         blur_px: blur.unwrap_or(USUAL.blur_px),
         noise_levels: noise.unwrap_or(USUAL.noise_levels),
     })
-}
-
-/// Whether a picture was drawn by a run of `measure`, whose records stand beside its folder.
-fn is_overlay(path: &Path) -> bool {
-    let folder = path.parent().filter(|folder| folder.ends_with("overlays"));
-    folder.and_then(Path::parent).is_some_and(|results| results.join("measurements.ndjson").exists())
 }
 
 /// What a still tells of the camera.

@@ -1,5 +1,6 @@
 //! The embedded font: no system font is needed to draw.
 
+use crate::report::xml::escaped;
 use resvg::usvg::{Options, fontdb};
 use std::sync::{Arc, OnceLock};
 
@@ -17,22 +18,6 @@ pub fn options() -> Options<'static> {
         Arc::new(fonts)
     });
     Options { font_family: FAMILY.to_owned(), fontdb: Arc::clone(fonts), ..Options::default() }
-}
-
-/// Text that XML can hold: its own characters escaped, control characters replaced.
-pub fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => out.push('\u{fffd}'),
-            c => out.push(c),
-        }
-    }
-    out
 }
 
 /// One piece of text to be measured or drawn.

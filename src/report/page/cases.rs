@@ -1,7 +1,7 @@
 //! The part of the page on cases: what several stills of one operation come to.
 
 use crate::record::{CaseRecord, CaseStill, CaseView};
-use crate::report::wording::{error_in_words, file_name, signed_degrees};
+use crate::report::wording::{error_in_words, file_name, signed, signed_degrees};
 use maud::{Markup, html};
 
 /// The section; nothing where no still names a case.
@@ -75,12 +75,11 @@ fn still_line(still: &CaseStill) -> String {
 }
 
 fn place(view: &CaseView) -> Markup {
-    let signed = |mm: f64| format!("{mm:+.2}").replace('-', "−");
-    let [x, y] = view.offset_apparent_mm.map(signed);
+    let [x, y] = view.offset_apparent_mm.map(|mm| signed(mm, 2));
     html! {
         span { (format!("Apparent offset {x} mm right, {y} mm up")) }
         @if let (Some([x, y]), Some([sx, sy])) = (view.decentration_mm, view.decentration_sd_mm) {
-            span { (format!("Decentration {} ± {sx:.2} mm right, {} ± {sy:.2} mm up (SD)", signed(x), signed(y))) }
+            span { (format!("Decentration {} ± {sx:.2} mm right, {} ± {sy:.2} mm up (SD)", signed(x, 2), signed(y, 2))) }
         }
         @if let (Some(depth), Some(sd)) = (view.depth_mm, view.depth_sd_mm) {
             span { (format!("Depth behind the limbus {depth:.2} ± {sd:.2} mm (SD)")) }

@@ -8,7 +8,8 @@ use crate::record::{
 };
 use crate::report::line_chart::{Level, LineChart, MarkedPoint};
 use crate::report::wording::{
-    axis_in_words, file_name, gain_in_words, plane_in_words, refraction_in_words, signed_degrees, turn_in_words,
+    axis_in_words, file_name, gain_in_words, may_be_in_place, plane_in_words, refraction_in_words, signed,
+    signed_degrees, turn_in_words,
 };
 use maud::{Markup, PreEscaped, html};
 
@@ -38,15 +39,20 @@ pub fn part(index: usize, record: &Record) -> Markup {
             @if let Some(cylinder) = cylinder { (residuals(cylinder)) }
             @if let (Some(turn), Some(cylinder)) = (&record.turn_back, cylinder) {
                 p {
-                    strong { "To the intended axis: " }
-                    (turn_in_words(turn)) ", from " (turn.lens_clock) " to " (turn.intended_clock) " on the clock; "
-                    (gain_in_words(turn, cylinder)) "."
+                    strong { "The turn that would undo the error: " }
+                    @if record.alignment.as_ref().is_some_and(may_be_in_place) {
+                        "not named. The 95 % interval holds 0: which way to turn is not known."
+                    } @else {
+                        (turn_in_words(turn)) ", from " (turn.lens_clock) " to " (turn.intended_clock) " on the clock; it "
+                        (gain_in_words(turn, cylinder)) "."
+                    }
                 }
             }
             @if let Some(best) = &record.best_axis { (least(best, cylinder)) }
             @if let Some(analysis) = &record.vector_analysis { (vectors(analysis)) }
             @for (results, columns) in left_out(record) {
-                p.note { "Left out: " (results.join("; ")) ". It takes " (columns) " in the case sheet." }
+                @let take = if results.len() == 1 { "It takes" } else { "They take" };
+                p.note { "Left out: " (results.join("; ")) ". " (take) " " (columns) " in the case sheet." }
             }
         }
     }
@@ -120,8 +126,8 @@ fn residuals(cylinder: &Cylinder) -> Markup {
                 (cylinder.residual_axis_deg, cylinder.j0_d, cylinder.j45_d, cylinder.j_covariance)
             {
                 p.note {
-                    "Its axis has no meaning yet: J0 " (format!("{j0:+.3} ± {:.3}", v.j0_d2.sqrt())) " D, J45 "
-                    (format!("{j45:+.3} ± {:.3}", v.j45_d2.sqrt())) " D (standard deviations)."
+                    "The interval leaves its axis no meaning: J0 " (format!("{} ± {:.3}", signed(j0, 3), v.j0_d2.sqrt()))
+                    " D, J45 " (format!("{} ± {:.3}", signed(j45, 3), v.j45_d2.sqrt())) " D (standard deviations)."
                 }
             }
         }
@@ -158,15 +164,16 @@ fn least(best: &BestAxis, cylinder: Option<&Cylinder>) -> Markup {
     let vertex = cylinder.map_or_else(String::new, vertex);
     html! {
         p {
-            strong { "By the refraction after surgery" } " (" (refraction_in_words(&best.refraction)) " at the cornea): "
+            strong { "By the refraction after surgery" } " (" (refraction_in_words(&best.refraction)) " at the cornea): \
+            if the lens has not turned between the still and that refraction, "
             @if let (Some(axis), Some(turn)) = (best.axis_deg, best.turn_deg) {
-                "the least cylinder, " (format!("{:.2} D", best.left_d)) ", is left with the lens at "
-                (axis_in_words(axis)) "°; it stood at " (axis_in_words(best.lens_axis_deg)) "° in the still, a turn of "
-                (signed_degrees(turn))
+                "the least cylinder, " (format!("{:.2} D", best.left_d)) ", would be left with the lens at "
+                (axis_in_words(axis)) "°, " (signed_degrees(turn)) " from the " (axis_in_words(best.lens_axis_deg))
+                "° of the still"
                 @if let Some([low, high]) = best.turn_interval95_deg {
                     " (95 % interval by the still alone " (signed_degrees(low)) " to " (signed_degrees(high)) ")"
                 }
-                ". Now it is " (format!("{:.2} D", best.now_d)) ". At the spectacles" (vertex) " "
+                ". The refraction shows " (format!("{:.2} D", best.now_d)) ". At the spectacles" (vertex) " "
                 (format!("{:.2} D", best.left_spectacle_d)) " would be left."
             } @else {
                 "the eye has no astigmatism but that of its lens; any axis leaves " (format!("{:.2} D", best.left_d)) "."
@@ -175,8 +182,8 @@ fn least(best: &BestAxis, cylinder: Option<&Cylinder>) -> Markup {
         figure {
             (PreEscaped(curve(best).element()))
             figcaption.note {
-                "The lens is taken to stand as in the still. The refraction's own error, often 0.25 D or more, is not in \
-                 the interval, and moves the least of the curve sideways where the cylinder is small."
+                "A lens that turned between still and refraction has another curve, and nothing here shows that it did. The \
+                 refraction's own error, often 0.25 D or more, is not in the interval, and moves the least of the curve sideways where the cylinder is small."
             }
         }
     }
@@ -187,7 +194,7 @@ fn curve(best: &BestAxis) -> LineChart {
     let steep = best.axis_deg.unwrap_or(best.lens_axis_deg);
     let left_at = |axis: f64| residual_d(best.astigmatism_d, best.lens_d, axis_difference(steep, axis));
     let mut points =
-        vec![MarkedPoint { x: best.lens_axis_deg, y: best.now_d, label: format!("now: {:.2} D", best.now_d) }];
+        vec![MarkedPoint { x: best.lens_axis_deg, y: best.now_d, label: format!("as refracted: {:.2} D", best.now_d) }];
     if let Some(axis) = best.axis_deg {
         points.push(MarkedPoint { x: axis, y: best.left_d, label: format!("least: {:.2} D", best.left_d) });
     }
@@ -223,7 +230,7 @@ fn vectors(analysis: &VectorAnalysis) -> Markup {
         p {
             strong { "Vector analysis" } " from " (before) " to none: target induced " (change(&analysis.target_induced))
             ", surgically induced " (change(&analysis.surgically_induced)) ", difference vector "
-            (change(&analysis.difference)) "; magnitude of error " (format!("{:+.2} D", analysis.magnitude_error_d))
+            (change(&analysis.difference)) "; magnitude of error " (signed(analysis.magnitude_error_d, 2)) " D"
             ", angle of error " (analysis.angle_error_deg.map_or_else(|| "–".to_owned(), signed_degrees))
             ", correction index " (index(analysis.correction_index)) ", index of success "
             (index(analysis.success_index)) "."

@@ -20,6 +20,11 @@ const PICTURE_BYTES: usize = 18_500_000;
 const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("script.js");
 
+/// What is said before turns that would undo an error.
+const TURN_CAUTION: &str = "A turn is an operation of its own. The figures hold for one still, thin lenses and the values of \
+     the case sheet; the back of the cornea, healing and a lens that turned since are not in them, unless a refraction after \
+     surgery is given.";
+
 /// What the page shows of a still besides its record.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct StillPicture {
@@ -59,6 +64,9 @@ pub fn write<W: Write>(
         (overview(&summary, records))
         (cases::section(cases))
         h2 #stills { "Stills" }
+        @if records.iter().any(|record| row::named_turn(record).is_some()) {
+            p.caution { strong { "Caution. " } (TURN_CAUTION) }
+        }
         div.controls hidden {
             label { "Show "
                 select #outcome {
@@ -125,9 +133,7 @@ fn costs_heading() -> Markup {
         h2 #costs { "What it costs, and what a turn would win" }
         p.caution {
             strong { "Caution. " }
-            "A turn is an operation of its own. The figures hold for one still, thin lenses and the values of the case sheet; \
-             the back of the cornea, healing and a lens that turned since are not in them, unless a refraction after surgery is given. "
-            (CAUTION)
+            (TURN_CAUTION) " " (CAUTION)
         }
     }
 }
@@ -195,9 +201,10 @@ fn reading_help() -> Markup {
                     its intended axis would leave is the plan's. In brackets the 95 % interval, which is never below 0."
                 }
                 li {
-                    strong { "Turn" } ": to the intended axis, as seen in the picture. The clock is laid on the picture, 12:00 at \
-                    the top; it is the surgeon's where the recording is as upright as the surgeon saw it. What the turn \
-                    wins is the residual now less that at the intended axis."
+                    strong { "Turn" } ": the one that would undo the error, as seen in the picture. A row names it where the error's \
+                    interval does not hold 0 and the turn would win something; whether to turn is for the surgeon to judge. Its gain is \
+                    the residual now less that at the intended axis. The clock is laid on the eye, squeeze and tilt undone, \
+                    12:00 at the top; it is the surgeon's where the recording is as upright as the surgeon saw it."
                 }
                 li {
                     strong { "Mean error, mean residual" } ": a misalignment is never negative, so that reading noise does not \

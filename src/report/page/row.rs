@@ -1,10 +1,10 @@
 //! One row of the page.
 
 use super::{StillPicture, cost};
-use crate::record::{Cylinder, Outcome, Record};
+use crate::record::{Cylinder, Outcome, Record, TurnBack};
 use crate::report::wording::{
-    cause_in_words, error_in_words, file_name, gain_in_words, interval_in_words, outcome_in_words, plane_in_words,
-    signed_degrees, turn_in_words,
+    cause_in_words, error_in_words, file_name, gain_in_words, interval_in_words, may_be_in_place, outcome_in_words,
+    plane_in_words, signed_degrees, turn_in_words,
 };
 use base64::Engine;
 use maud::{Markup, html};
@@ -25,6 +25,12 @@ pub fn heading() -> Markup {
             th scope="col" { "Remarks" }
         } }
     }
+}
+
+/// The turn that the row of `record` names: none where the lens may stand as intended, or where turning may win nothing.
+pub fn named_turn(record: &Record) -> Option<&TurnBack> {
+    let alignment = record.alignment.as_ref().filter(|_| record.outcome == Outcome::Measured)?;
+    record.turn_back.as_ref().filter(|turn| !turn.may_gain_nothing && !may_be_in_place(alignment))
 }
 
 /// The row of the record at `index`; `costs` says whether the page has a part on what it costs.
@@ -56,8 +62,10 @@ pub fn row(index: usize, record: &Record, picture: &StillPicture, costs: bool) -
                 td {
                     @if let Some(cylinder) = &record.cylinder {
                         (residual(cylinder))
-                        @if let Some(turn) = &record.turn_back {
-                            span.turn { (turn_in_words(turn)) ": " (gain_in_words(turn, cylinder)) }
+                        @if let Some(turn) = named_turn(record) {
+                            span.turn {
+                                "the turn that would undo the error: " (turn_in_words(turn)) "; it " (gain_in_words(turn, cylinder))
+                            }
                         }
                     }
                     @if costs && cost::has_part(record) { a href=(format!("#{}", cost::anchor(index))) { "more" } }

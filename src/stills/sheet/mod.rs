@@ -84,7 +84,7 @@ pub struct Case {
     pub lens_cylinder_d: Option<f64>,
     /// Plane that `lens_cylinder_d` holds for.
     pub cylinder_plane: Option<CylinderPlane>,
-    /// Spherical equivalent power of the lens, D.
+    /// Spherical equivalent power of the lens, D; for the reader of the record, nothing is reckoned with it.
     pub lens_power_d: Option<f64>,
     /// From the corneal vertex to the plane of the lens, mm.
     pub lens_position_mm: Option<f64>,
@@ -112,7 +112,7 @@ pub struct Case {
     pub axis_deg: Option<f64>,
     /// Vertex distance of the refraction, mm.
     pub vertex_mm: Option<f64>,
-    /// Day of the refraction.
+    /// Day of the refraction, not before that of the operation.
     pub refracted_on: Option<Date>,
     /// Horizontal diameter of the limbus, mm.
     pub white_to_white_mm: Option<f64>,
@@ -201,6 +201,11 @@ impl Case {
             && flat > steep
         {
             cells.fault("k_flat_d", format!("no more than k_steep_d, which is {steep}"));
+        }
+        if let (Some(operated), Some(refracted)) = (case.date, case.refracted_on)
+            && refracted < operated
+        {
+            cells.fault("refracted_on", format!("a day not before date, which is {operated}"));
         }
         Self { columns, ..case }
     }
