@@ -2,7 +2,7 @@
 //!
 //! Only the fields that are needed are read, so that records with further ones are read alike.
 
-use super::figures::Inclusion;
+use super::figures::{Inclusion, Why};
 use crate::record::SCHEMA_VERSION;
 use rayon::prelude::*;
 use serde::Deserialize;
@@ -191,15 +191,17 @@ pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
             tally.records += 1;
             let place = format!("{name}: line {at}");
             match parsed {
-                Parsed::Unusable(reason, detail) => tally.leave_out(reason, &place, &detail),
+                Parsed::Unusable(reason, detail) => tally.leave_out(Why::Unusable, reason, &place, &detail),
                 Parsed::Still { still, identity, excluded } => {
                     let stage = still.columns.get("stage").map_or("", String::as_str).trim();
                     if !seen.insert(identity) {
-                        tally.leave_out("the same still again: the first record counts", &place, &still.path);
+                        let reason = "the same still again: the first record counts";
+                        tally.leave_out(Why::Unusable, reason, &place, &still.path);
                     } else if let Some(reason) = excluded {
-                        tally.leave_out(&format!("left out by the case sheet: {reason}"), &place, &still.path);
+                        let reason = format!("left out by the case sheet: {reason}");
+                        tally.leave_out(Why::Asked, &reason, &place, &still.path);
                     } else if choice.stage.as_deref().is_some_and(|wanted| wanted != stage) {
-                        tally.leave_out("of another stage", &place, &still.path);
+                        tally.leave_out(Why::Asked, "of another stage", &place, &still.path);
                     } else {
                         stills.push(*still);
                     }
@@ -208,8 +210,12 @@ pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
         }
     }
     let mut inclusions = vec![Inclusion::new("records read", tally.records)];
-    inclusions
-        .extend(tally.left_out.iter().map(|(reason, count)| Inclusion::new(format!("left out: {reason}"), *count)));
+    inclusions.extend(
+        tally
+            .left_out
+            .iter()
+            .map(|((reason, why), count)| Inclusion::left_out(format!("left out: {reason}"), *count, *why)),
+    );
     let measured = stills.iter().filter(|still| still.result.is_ok()).count();
     inclusions.push(Inclusion::new("counted: measured", measured));
     let mut refused: BTreeMap<&str, usize> = BTreeMap::new();
@@ -225,13 +231,13 @@ pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
 #[derive(Default)]
 struct Tally {
     records: usize,
-    left_out: BTreeMap<String, usize>,
+    left_out: BTreeMap<(String, Why), usize>,
     messages: Vec<String>,
 }
 
 impl Tally {
-    fn leave_out(&mut self, reason: &str, place: &str, detail: &str) {
-        let count = self.left_out.entry(reason.to_owned()).or_default();
+    fn leave_out(&mut self, why: Why, reason: &str, place: &str, detail: &str) {
+        let count = self.left_out.entry((reason.to_owned(), why)).or_default();
         *count += 1;
         if *count <= MESSAGES_OF_A_KIND {
             self.messages.push(format!("{place}: {reason}: {detail}"));

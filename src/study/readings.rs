@@ -1,7 +1,7 @@
 //! Readers' readings: a CSV file with a column `still` (file name, or end of the path), `reader`, `error_deg` (lens axis less
 //! intended axis, degrees, counter-clockwise positive), one row a reading. Other columns are ignored.
 
-use super::figures::Inclusion;
+use super::figures::{Inclusion, Why};
 use super::reading::MESSAGES_OF_A_KIND;
 use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
@@ -97,7 +97,10 @@ pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
         }
     }
     readings.inclusions = vec![Inclusion::new("readings read", rows)];
-    readings.inclusions.extend(counts.iter().map(|(why, n)| Inclusion::new(format!("readings left out: {why}"), *n)));
+    let left_out = |(reason, count): (&&str, &usize)| {
+        Inclusion::left_out(format!("readings left out: {reason}"), *count, Why::Unusable)
+    };
+    readings.inclusions.extend(counts.iter().map(left_out));
     let kept: usize = readings.readers.values().flat_map(BTreeMap::values).map(Vec::len).sum();
     readings.inclusions.push(Inclusion::new("readings counted", kept));
     Ok(readings)

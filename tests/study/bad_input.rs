@@ -49,6 +49,33 @@ fn nothing_is_dropped_silently() {
     }
 }
 
+/// What cannot be used gives exit code 1, with --stage as well; what was left out on wish does not, whatever its reason is called.
+#[test]
+fn what_was_asked_for_is_no_fault() {
+    let mut records = two_groups();
+    for (k, record) in records.iter_mut().enumerate() {
+        record["case"]["stage"] = json!(if k < 13 { "before" } else { "end" });
+    }
+    let mut excluded = measured("x", "OD", "broad", 1.0, 0.5);
+    excluded["case"]["stage"] = json!("end");
+    excluded["case"]["exclude"] = json!("true");
+    excluded["case"]["exclude_reason"] = json!("not a record");
+    records.push(excluded);
+    for (more, args, code) in [
+        (None, &["--stage", "end"][..], 0),
+        (None, &[], 0),
+        (Some(json!("text")), &["--stage", "end"], 1),
+        (Some(json!("text")), &[], 1),
+        (Some(records[20].clone()), &["--stage", "end"], 1),
+    ] {
+        let all: Vec<Value> = records.iter().cloned().chain(more).collect();
+        for command in ["audit", "compare"] {
+            let (done, _) = run(command, &all, args);
+            assert_eq!(done.code, Some(code), "{args:?} {done:?}");
+        }
+    }
+}
+
 /// NaN is no JSON: such a line is no record.
 #[test]
 fn nan_is_told_of() {
