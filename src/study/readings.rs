@@ -1,10 +1,10 @@
-//! Readers' readings: a CSV file with a column `still` (file name, or end of the path), `reader`, `error_deg` (lens axis less
-//! intended axis, degrees, counter-clockwise positive), one row a reading. Other columns are ignored.
+//! Readers' readings: a CSV file with a column `still` (file name or end of the path, as in a case sheet), `reader`, `error_deg`
+//! (lens axis less intended axis, degrees, counter-clockwise positive), one row a reading. Other columns are ignored.
 
 use super::figures::{Inclusion, Why};
 use super::reading::MESSAGES_OF_A_KIND;
+use crate::stills::sheet::still_parts;
 use std::collections::{BTreeMap, HashMap};
-use std::path::Path;
 
 /// The columns that are read.
 const COLUMNS: [&str; 3] = ["still", "reader", "error_deg"];
@@ -55,11 +55,7 @@ pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
         let found = headings.iter().position(|heading| heading == name);
         *at = found.ok_or_else(|| ReadingsError::NoColumn { missing: name, found: headings.clone() })?;
     }
-    let mut known: HashMap<&str, Vec<usize>> = HashMap::new();
-    for (at, path) in stills.iter().enumerate() {
-        let name = Path::new(path).file_name().and_then(|name| name.to_str()).unwrap_or(path);
-        known.entry(name).or_default().push(at);
-    }
+    let known = Paths::of(stills);
     let mut readings = Readings::default();
     let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
     let mut rows = 0;
@@ -88,12 +84,10 @@ pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
             fault("no reader", "reader is empty".to_owned());
             continue;
         }
-        let file = Path::new(still).file_name().and_then(|name| name.to_str()).unwrap_or("");
-        let ends = |at: &&usize| Path::new(stills[**at]).ends_with(still.trim_start_matches("../"));
-        match known.get(file).map(|at| at.iter().filter(ends).collect::<Vec<_>>()).as_deref() {
-            Some([at]) => readings.readers.entry(name.to_owned()).or_default().entry(**at).or_default().push(error_deg),
-            Some([_, _, ..]) => fault("still in doubt", format!("{still:?} fits several records")),
-            _ => fault("no record of the still", format!("no record of the still {still:?}")),
+        match known.ending_in(still)[..] {
+            [at] => readings.readers.entry(name.to_owned()).or_default().entry(at).or_default().push(error_deg),
+            [_, _, ..] => fault("still in doubt", format!("{still:?} fits several records")),
+            [] => fault("no record of the still", format!("no record of the still {still:?}")),
         }
     }
     readings.inclusions = vec![Inclusion::new("readings read", rows)];
@@ -104,6 +98,29 @@ pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
     let kept: usize = readings.readers.values().flat_map(BTreeMap::values).map(Vec::len).sum();
     readings.inclusions.push(Inclusion::new("readings counted", kept));
     Ok(readings)
+}
+
+/// Paths in parts, by the last of these.
+struct Paths<'a>(HashMap<&'a str, Vec<(usize, Vec<&'a str>)>>);
+
+impl<'a> Paths<'a> {
+    fn of(paths: &[&'a str]) -> Self {
+        let mut by_name: HashMap<&str, Vec<(usize, Vec<&str>)>> = HashMap::new();
+        for (at, path) in paths.iter().enumerate() {
+            let parts = still_parts(path);
+            if let Some(name) = parts.last() {
+                by_name.entry(name).or_default().push((at, parts));
+            }
+        }
+        Self(by_name)
+    }
+
+    /// The places of those that end as a file names a still.
+    fn ending_in(&self, still: &str) -> Vec<usize> {
+        let end = still_parts(still);
+        let named = end.last().and_then(|name| self.0.get(name)).map(Vec::as_slice).unwrap_or_default();
+        named.iter().filter(|(_, path)| path.ends_with(&end)).map(|(at, _)| *at).collect()
+    }
 }
 
 /// Spreadsheets put a byte-order mark first.

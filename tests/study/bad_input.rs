@@ -224,3 +224,33 @@ fn faulty_readings() {
     assert_eq!(included(&answers, "readings left out: no record of the still"), 51);
     assert_eq!(done.stderr.matches("no record of the still").count(), 4, "{done:?}");
 }
+
+/// A reading names its still as a case sheet does: by the end of its path, with `/` or `\`, whatever `.` and `..` stand before.
+#[test]
+fn readings_name_stills_as_sheets_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut records = two_groups();
+    for record in &mut records {
+        let path = format!("day one/{}", record["still"]["path"].as_str().unwrap());
+        record["still"]["path"] = json!(path);
+    }
+    write(folder.path(), &records);
+    let named = [
+        "b0-OD-broad.jpg",
+        "./b1-OD-broad.jpg",
+        "day one/b2-OD-broad.jpg",
+        "day one\\b3-OD-broad.jpg",
+        ".\\day one\\b4-OD-broad.jpg",
+        "../day one/./b5-OD-broad.jpg",
+        "..\\..\\day one//b6-OD-broad.jpg",
+        "../../b7-OD-broad.jpg",
+    ];
+    let rows: String = named.iter().map(|still| format!("{still},a,1\n")).collect();
+    let others = "day two/b8-OD-broad.jpg,a,1\none/b9-OD-broad.jpg,a,1\n..,a,1\n";
+    std::fs::write(folder.path().join("readings.csv"), format!("still,reader,error_deg\n{rows}{others}")).unwrap();
+    let done = stillaxis(folder.path(), ["agree", "records.ndjson", "readings.csv", "--out", "out"], "");
+    assert_eq!(done.code, Some(1), "{done:?}");
+    let answers: Value = serde_json::from_slice(&std::fs::read(folder.path().join("out/agree.json")).unwrap()).unwrap();
+    assert_eq!(included(&answers, "readings counted"), 8, "{done:?}");
+    assert_eq!(included(&answers, "readings left out: no record of the still"), 3, "{done:?}");
+}
