@@ -76,6 +76,8 @@ pub struct MarkQuality {
 
 /// What the files held.
 #[derive(Clone, Debug, Default)]
+    /// Paths of the stills that were left out because the case sheet or the choice says so.
+    pub set_aside: Vec<String>,
 pub struct Read {
     /// Stills that count, in the order read.
     pub stills: Vec<StillRead>,
@@ -178,7 +180,7 @@ pub struct Choice {
 pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
     let mut tally = Tally::default();
     let mut seen = HashSet::new();
-    let mut stills = Vec::new();
+    let (mut stills, mut set_aside) = (Vec::new(), Vec::new());
     for (name, bytes) in files {
         let lines: Vec<(usize, &[u8])> = bytes
             .split(|byte| *byte == b'\n')
@@ -200,8 +202,10 @@ pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
                     } else if let Some(reason) = excluded {
                         let reason = format!("left out by the case sheet: {reason}");
                         tally.leave_out(Why::Asked, &reason, &place, &still.path);
+                        set_aside.push(still.path);
                     } else if choice.stage.as_deref().is_some_and(|wanted| wanted != stage) {
                         tally.leave_out(Why::Asked, "of another stage", &place, &still.path);
+                        set_aside.push(still.path);
                     } else {
                         stills.push(*still);
                     }
@@ -225,7 +229,7 @@ pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
     inclusions.extend(
         refused.iter().map(|(code, count)| Inclusion::new(format!("counted: refused, {}", in_words(code)), *count)),
     );
-    Read { stills, inclusions, messages: tally.messages }
+    Read { stills, set_aside, inclusions, messages: tally.messages }
 }
 
 #[derive(Default)]

@@ -44,10 +44,11 @@ pub enum ReadingsError {
 /// Read the file.
 ///
 /// - `stills`: paths of the stills that the readings may be of
+/// - `set_aside`: paths of those whose readings do not count either, because they were left out on wish
 ///
 /// # Errors
 /// [`ReadingsError`] where the file is no CSV or lacks a column. Faulty rows are counted and told of, not fatal.
-pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
+pub fn read(bytes: &[u8], stills: &[&str], set_aside: &[&str]) -> Result<Readings, ReadingsError> {
     let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(without_mark(bytes));
     let headings: Vec<String> = reader.headers()?.iter().map(str::to_lowercase).collect();
     let mut columns = [0; 3];
@@ -55,9 +56,9 @@ pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
         let found = headings.iter().position(|heading| heading == name);
         *at = found.ok_or_else(|| ReadingsError::NoColumn { missing: name, found: headings.clone() })?;
     }
-    let known = Paths::of(stills);
+    let (known, set_aside) = (Paths::of(stills), Paths::of(set_aside));
     let mut readings = Readings::default();
-    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut counts: BTreeMap<(&str, Why), usize> = BTreeMap::new();
     let mut rows = 0;
     for row in reader.records() {
         let row = row?;
@@ -65,8 +66,8 @@ pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
         let line = row.position().map_or(0, csv::Position::line);
         let cell = |k: usize| row.get(columns[k]).unwrap_or("");
         let (still, name, value) = (cell(0), cell(1), cell(2));
-        let mut fault = |reason: &'static str, detail: String| {
-            let count = counts.entry(reason).or_default();
+        let mut leave_out = |why: Why, reason: &'static str, detail: String| {
+            let count = counts.entry((reason, why)).or_default();
             *count += 1;
             if *count <= MESSAGES_OF_A_KIND {
                 readings.messages.push(format!("line {line}: {detail}"));
@@ -77,22 +78,25 @@ pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
         let parsed = value.parse::<f64>().ok().filter(|v| v.abs() <= RIGHT_ANGLE_DEG);
         let Some(error_deg) = parsed else {
             let reason = if value.is_empty() { "no value" } else { "not an angle from -90 to 90 degrees" };
-            fault(reason, format!("error_deg is {value:?}, expected -90 to 90 degrees"));
+            leave_out(Why::Unusable, reason, format!("error_deg is {value:?}, expected -90 to 90 degrees"));
             continue;
         };
         if name.is_empty() {
-            fault("no reader", "reader is empty".to_owned());
+            leave_out(Why::Unusable, "no reader", "reader is empty".to_owned());
             continue;
         }
         match known.ending_in(still)[..] {
             [at] => readings.readers.entry(name.to_owned()).or_default().entry(at).or_default().push(error_deg),
-            [_, _, ..] => fault("still in doubt", format!("{still:?} fits several records")),
-            [] => fault("no record of the still", format!("no record of the still {still:?}")),
+            [_, _, ..] => leave_out(Why::Unusable, "still in doubt", format!("{still:?} fits several records")),
+            [] if !set_aside.ending_in(still).is_empty() => {
+                leave_out(Why::Asked, "of a still that was left out", format!("{still:?} was left out"));
+            }
+            [] => leave_out(Why::Unusable, "no record of the still", format!("no record of the still {still:?}")),
         }
     }
     readings.inclusions = vec![Inclusion::new("readings read", rows)];
-    let left_out = |(reason, count): (&&str, &usize)| {
-        Inclusion::left_out(format!("readings left out: {reason}"), *count, Why::Unusable)
+    let left_out = |((reason, why), count): (&(&str, Why), &usize)| {
+        Inclusion::left_out(format!("readings left out: {reason}"), *count, *why)
     };
     readings.inclusions.extend(counts.iter().map(left_out));
     let kept: usize = readings.readers.values().flat_map(BTreeMap::values).map(Vec::len).sum();

@@ -254,3 +254,28 @@ fn readings_name_stills_as_sheets_do() {
     assert_eq!(included(&answers, "readings counted"), 8, "{done:?}");
     assert_eq!(included(&answers, "readings left out: no record of the still"), 3, "{done:?}");
 }
+
+/// Readings of stills of another stage or left out by the sheet are counted, and no fault.
+#[test]
+fn readings_of_stills_left_out_are_no_fault() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut records = two_groups();
+    for (k, record) in records.iter_mut().enumerate() {
+        record["case"]["stage"] = json!(if k < 13 { "before" } else { "end" });
+    }
+    records[25]["case"]["exclude"] = json!("true");
+    write(folder.path(), &records);
+    let row = |record: &Value| format!("{},a,1\n", record["still"]["path"].as_str().unwrap());
+    let readings: String =
+        std::iter::once("still,reader,error_deg\n".to_owned()).chain(records.iter().map(row)).collect();
+    for (more, code) in [("", 0), ("none.jpg,a,1\n", 1)] {
+        std::fs::write(folder.path().join("readings.csv"), format!("{readings}{more}")).unwrap();
+        let done =
+            stillaxis(folder.path(), ["agree", "records.ndjson", "readings.csv", "--stage", "end", "--out", "out"], "");
+        assert_eq!(done.code, Some(code), "{done:?}");
+        let answers = std::fs::read(folder.path().join("out/agree.json")).unwrap();
+        let answers: Value = serde_json::from_slice(&answers).unwrap();
+        assert_eq!(included(&answers, "readings counted"), 12, "{done:?}");
+        assert_eq!(included(&answers, "readings left out: of a still that was left out"), 14, "{done:?}");
+    }
+}
