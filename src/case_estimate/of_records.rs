@@ -10,11 +10,6 @@ use crate::record::{
 use crate::statistics::descriptive::{mean, standard_deviation};
 use std::collections::HashMap;
 
-/// Share of the variance of reading the reference marks that is the marks' own form (ragged ink, an uneven end): the same in
-/// every still of an eye. Not settled: it was set when 23 drawn eyes of four views each (`cargo bench --bench cases -- 3 24 4`)
-/// had 0.010 square degrees of a still's own and the marks were said to have 0.059. Since they are read otherwise it is
-/// 0.038 against 0.021, which speaks for less. The interval held the truth in all 23 both times.
-const MARKS_SHARED: f64 = 0.9;
 /// Columns that tell one case from another, and those that a plan rests on.
 const KEYS: [&str; 4] = ["case", "patient", "eye", "stage"];
 const PLAN: [&str; 3] = ["intended_axis_deg", "marks_denote_deg", "white_to_white_mm"];
@@ -47,7 +42,7 @@ fn of_case([case, patient, eye, stage]: [String; 4], stills: &[&Record]) -> Case
     let counted: Vec<usize> =
         (0..stills.len()).filter(|k| measured(stills[*k]).is_some() && !excluded(stills[*k])).collect();
     let alignments: Vec<&Alignment> = counted.iter().filter_map(|k| measured(stills[*k])).collect();
-    let readings: Vec<Reading> = alignments.iter().map(|alignment| reading(alignment)).collect();
+    let readings: Vec<Reading> = alignments.iter().map(|a| Reading::of(a.error_deg, &a.variance_parts_deg2)).collect();
     let combined = combine(&readings);
     let weight_of = |still: usize| {
         let at = counted.iter().position(|k| *k == still)?;
@@ -80,16 +75,6 @@ fn of_case([case, patient, eye, stage]: [String; 4], stills: &[&Record]) -> Case
         estimate,
         view: view(&used),
         program: stills[0].program.clone(),
-    }
-}
-
-/// What a still says of the alignment, parted into its own error and the one that all stills share.
-fn reading(alignment: &Alignment) -> Reading {
-    let parts = &alignment.variance_parts_deg2;
-    Reading {
-        error_deg: alignment.error_deg,
-        own_deg2: parts.lens_marks + parts.limbus + (1.0 - MARKS_SHARED) * parts.reference_marks,
-        shared_deg2: parts.oval + parts.parallax + MARKS_SHARED * parts.reference_marks,
     }
 }
 

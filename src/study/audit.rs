@@ -1,7 +1,7 @@
 //! What an audit says: alignment by group and over time, refusals, residual cylinder, learning.
 
 use super::estimates::{Estimate, Sample, error, reading_variances};
-use super::eye::Eye;
+use super::eye::{self, Eye};
 use super::figures::{Behind, Chart, Figure, Plot, Section, Series};
 use super::{refusals, residual, sequences};
 use crate::statistics::axial::AxialSummary;
@@ -262,9 +262,7 @@ fn limits(all: &Group, by: &[(String, Vec<Group>)], settings: &AuditSettings) ->
 /// How the figures were found, for quoting.
 pub fn methods(settings: &AuditSettings) -> Vec<String> {
     let figures = [
-        "Eyes are counted, not stills: the errors of the stills of one eye are averaged as axes. Reading variances are those \
-         of the records; what stills of an eye share (the oval of the limbus) is not lessened by averaging."
-            .to_owned(),
+        eye::methods(),
         "Mean error: mean of the doubled angles, halved (Fisher 1993), with a bias-corrected and accelerated bootstrap interval \
          over patients (2,000 resamples, beyond 5,000 eyes fewer, not below 500; Efron & Tibshirani 1993), widened for few patients (Hesterberg 2015). Median: the \
          same."

@@ -2,7 +2,7 @@
 
 use super::audit::{MOST_GROUPS_DRAWN, UNNAMED, grouped, people};
 use super::estimates::{Sample, error, reading_variances};
-use super::eye::Eye;
+use super::eye::{self, Eye};
 use super::figures::{Behind, Chart, Plot, Section, Series};
 use super::pair::{Pair, p_within};
 use super::refusals::refused_percent;
@@ -373,7 +373,7 @@ fn next_study(groups: &[(&str, &[&Eye])], pairs: &[Pair]) -> Section {
 /// How the figures were found, for quoting.
 pub fn methods(settings: &CompareSettings) -> Vec<String> {
     vec![
-        "Eyes are counted, not stills: the errors of the stills of one eye are averaged as axes.".to_owned(),
+        eye::methods(),
         "Differences: bias-corrected and accelerated bootstrap over patients, drawn within those of the one group, of the other and \
          of both (2,000 resamples; Efron & Tibshirani 1993), widened for few patients (Hesterberg 2015). Ratio of \
          spreads: jackknife over patients on the logarithm with Student's t (Miller 1974); the bootstrap's interval beside \

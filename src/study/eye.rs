@@ -1,7 +1,7 @@
 //! The stills of one eye at one operation to one figure.
 
-use super::reading::{Columns, MarkQuality, Measure, StillRead};
-use crate::statistics::axial::{mean_difference, unwrapped};
+use super::reading::{Columns, MESSAGES_OF_A_KIND, MarkQuality, Measure, StillRead};
+use crate::case_estimate::combine::{MARKS_SHARED, Reading, combine};
 use crate::statistics::descriptive::mean;
 use crate::stills::date::Date;
 use std::collections::{BTreeSet, HashMap};
@@ -23,6 +23,8 @@ pub struct Eye {
     pub refusals: Vec<String>,
     /// Errors of its measured stills, degrees.
     pub still_errors_deg: Vec<f64>,
+    /// Paths of those that stand apart from the others and have no part in what was measured.
+    pub apart: Vec<String>,
     /// Quality of its reference marks, over its stills.
     pub marks: MarkQuality,
 }
@@ -30,11 +32,13 @@ pub struct Eye {
 /// What was measured of an eye.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct EyeMeasure {
-    /// Axial mean of the stills' errors, degrees, [-90, 90).
+    /// Error over its stills, degrees, [-90, 90): see [`combine`].
     pub error_deg: f64,
-    /// Variance of its reading, degrees squared: what stills share is kept whole, the rest is divided by their number.
+    /// Variance of its reading, degrees squared.
     pub reading_variance_deg2: f64,
-    /// Lens axis in the eye's notation, degrees, of the first still that has one.
+    /// Whether its stills differ by more than their errors allow; the variance of its reading is enlarged then.
+    pub stills_disagree: bool,
+    /// Lens axis in the eye's notation, degrees, of the first still used that has one.
     pub lens_axis_deg: Option<f64>,
     /// Residual, percent of the cylinder, mean of the stills.
     pub residual_percent: Option<f64>,
@@ -109,7 +113,29 @@ pub fn eyes(stills: &[StillRead]) -> Eyes {
     if several > 0 {
         notes.push(format!("{several} eyes have stills of several stages, which were averaged; --stage chooses one."));
     }
+    notes.extend(apart(&eyes));
+    let disagree = eyes.iter().filter(|eye| eye.measure.is_some_and(|m| m.stills_disagree)).count();
+    if disagree > 0 {
+        let eyes = if disagree == 1 { "eye has" } else { "eyes have" };
+        notes.push(format!(
+            "{disagree} {eyes} stills that differ by more than their intervals allow: the error of reading was enlarged there. Was \
+             the lens turned between them?"
+        ));
+    }
     Eyes { eyes, notes }
+}
+
+/// What to say of stills that stand apart.
+fn apart(eyes: &[Eye]) -> Option<String> {
+    let paths: Vec<&str> = eyes.iter().flat_map(|eye| &eye.apart).map(String::as_str).collect();
+    let shown = paths.iter().take(MESSAGES_OF_A_KIND).copied().collect::<Vec<_>>().join(", ");
+    let more = if paths.len() > MESSAGES_OF_A_KIND { " and others" } else { "" };
+    let count = match paths.len() {
+        0 => return None,
+        1 => "1 still stands apart from the others of its eye and has".to_owned(),
+        n => format!("{n} stills stand apart from the others of their eyes and have"),
+    };
+    Some(format!("{count} no part in its figures; look at the overlay: {shown}{more}."))
 }
 
 fn distinct(stills: &[&StillRead], column: &str) -> usize {
@@ -120,7 +146,11 @@ impl Eye {
     fn of(stills: &[&StillRead]) -> Self {
         let first = stills[0];
         let cell = |column: &str| first.columns.get(column).map_or("", String::as_str).trim();
-        let measures: Vec<Measure> = stills.iter().filter_map(|still| still.result.as_ref().ok()).copied().collect();
+        let (paths, measures): (Vec<&str>, Vec<Measure>) =
+            stills.iter().filter_map(|still| Some((still.path.as_str(), *still.result.as_ref().ok()?))).unzip();
+        let (measure, weights) = EyeMeasure::of(&measures).unzip();
+        let weights = weights.unwrap_or_default();
+        let apart = paths.iter().zip(&weights).filter(|(_, weight)| **weight == 0.0).map(|(path, _)| *path);
         let name = [cell("patient"), cell("eye"), cell("case")].into_iter().filter(|part| !part.is_empty());
         let name = name.collect::<Vec<_>>().join(" ");
         let marks: Vec<MarkQuality> = stills.iter().map(|still| still.marks).collect();
@@ -131,9 +161,10 @@ impl Eye {
             name: if name.is_empty() { first.path.clone() } else { name },
             columns: first.columns.clone(),
             date: Date::parse(cell("date")),
-            measure: EyeMeasure::of(&measures),
+            measure,
             refusals: stills.iter().filter_map(|still| still.result.as_ref().err()).cloned().collect(),
-            still_errors_deg: measures.iter().map(|m| m.error_deg).collect(),
+            still_errors_deg: measures.iter().map(|m| m.reading.error_deg).collect(),
+            apart: apart.map(str::to_owned).collect(),
             marks: MarkQuality {
                 lean_deg: of(&|m| m.lean_deg),
                 length_mm: of(&|m| m.length_mm),
@@ -148,29 +179,41 @@ impl Eye {
 }
 
 impl EyeMeasure {
-    fn of(stills: &[Measure]) -> Option<Self> {
-        let count = stills.len() as f64;
-        let errors: Vec<f64> = stills.iter().map(|m| m.error_deg).collect();
-        // Two stills at right angles have no mean: the first has to do.
-        let about = mean_difference(&errors).or(errors.first().copied())?;
-        let error_deg = mean(&unwrapped(&errors, about))?;
-        let own = stills.iter().map(|m| m.own_variance_deg2).sum::<f64>() / (count * count);
-        let shared = stills.iter().map(|m| m.shared_variance_deg2).sum::<f64>() / count;
+    /// Of the measured stills, with the weight of each, 0 for one that stands apart; `None` of none.
+    fn of(stills: &[Measure]) -> Option<(Self, Vec<f64>)> {
+        let readings: Vec<Reading> = stills.iter().map(|m| m.reading).collect();
+        let combined = combine(&readings)?;
+        let used: Vec<(&Measure, f64)> =
+            stills.iter().zip(combined.weights.iter().copied()).filter(|(_, weight)| *weight > 0.0).collect();
         let mean_of = |field: &dyn Fn(&Measure) -> Option<f64>| {
-            let known: Vec<f64> = stills.iter().filter_map(field).collect();
+            let known: Vec<f64> = used.iter().filter_map(|(m, _)| field(m)).collect();
             mean(&known)
         };
-        let at_cornea = stills.iter().all(|m| m.at_cornea);
+        let at_cornea = used.iter().all(|(m, _)| m.at_cornea);
         let j0 = mean_of(&|m| m.power_vector_d.map(|v| v[0]));
         let j45 = mean_of(&|m| m.power_vector_d.map(|v| v[1]));
-        Some(Self {
-            error_deg: crate::geometry::axis_difference(0.0, error_deg),
-            reading_variance_deg2: own + shared,
-            lens_axis_deg: stills.iter().find_map(|m| m.lens_axis_deg),
+        let measure = Self {
+            error_deg: combined.error_deg,
+            reading_variance_deg2: combined.sd_deg().powi(2),
+            stills_disagree: combined.inflation > 1.0,
+            lens_axis_deg: used.iter().find_map(|(m, _)| m.lens_axis_deg),
             residual_percent: mean_of(&|m| m.residual_percent),
             residual_d: mean_of(&|m| m.residual_d),
             power_vector_d: j0.zip(j45).map(|(j0, j45)| [j0, j45]),
             at_cornea,
-        })
+        };
+        Some((measure, combined.weights))
     }
+}
+
+/// How eyes are put together, for quoting.
+pub(super) fn methods() -> String {
+    format!(
+        "Eyes are counted, not stills. The stills of one eye are put together as in cases.csv: axes weighed by their own \
+         variances, those farther off less (Huber 1964), one that stands apart from most of them left out. Variances are those \
+         of the records; what stills of an eye share (oval of the limbus, depth of the lens under tilt, {:.0} % of what the reference marks \
+         add) is not lessened by their number; where stills differ by more than their own variances allow, these are enlarged. Of a \
+         record without its variance by source, what no source accounts for is taken for the still's own.",
+        100.0 * MARKS_SHARED
+    )
 }

@@ -3,7 +3,8 @@
 //! Only the fields that are needed are read, so that records with further ones are read alike.
 
 use super::figures::{Inclusion, Why};
-use crate::record::SCHEMA_VERSION;
+use crate::case_estimate::combine::Reading;
+use crate::record::{SCHEMA_VERSION, VarianceParts};
 use rayon::prelude::*;
 use serde::Deserialize;
 use serde_json::Value;
@@ -37,12 +38,8 @@ pub struct StillRead {
 /// What was measured in a still.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measure {
-    /// Error, degrees, [-90, 90).
-    pub error_deg: f64,
-    /// Variance of its reading that a further still of the eye would lessen, degrees squared.
-    pub own_variance_deg2: f64,
-    /// Variance of its reading that all stills of the eye share (the oval of the limbus), degrees squared.
-    pub shared_variance_deg2: f64,
+    /// Error, with its variance that is the still's own and that which all stills of the eye share.
+    pub reading: Reading,
     /// Lens axis in the eye's notation, degrees.
     pub lens_axis_deg: Option<f64>,
     /// Residual, percent of the cylinder.
@@ -76,11 +73,11 @@ pub struct MarkQuality {
 
 /// What the files held.
 #[derive(Clone, Debug, Default)]
-    /// Paths of the stills that were left out because the case sheet or the choice says so.
-    pub set_aside: Vec<String>,
 pub struct Read {
     /// Stills that count, in the order read.
     pub stills: Vec<StillRead>,
+    /// Paths of the stills that were left out because the case sheet or the choice says so.
+    pub set_aside: Vec<String>,
     /// What became of every record.
     pub inclusions: Vec<Inclusion>,
     /// What was wrong, with file and line, for people; a few of each kind.
@@ -132,8 +129,11 @@ struct LineAlignment {
     sd_deg: Option<f64>,
     lens_axis_in_eye_deg: Option<f64>,
     marks_opposition_deg: Option<f64>,
-    variance_parts_deg2: Option<BTreeMap<String, Option<f64>>>,
+    variance_parts_deg2: Option<Parts>,
 }
+
+/// Variance by source, degrees squared.
+type Parts = BTreeMap<String, Option<f64>>;
 
 #[derive(Deserialize)]
 struct LineCylinder {
@@ -317,19 +317,29 @@ fn measure(alignment: &LineAlignment, cylinder: Option<&LineCylinder>) -> Result
     if sd < 0.0 {
         return Err(format!("sd_deg is {sd}, expected 0 or more"));
     }
-    let part = |name: &str| alignment.variance_parts_deg2.as_ref()?.get(name).copied().flatten();
-    let shared = part("oval").unwrap_or(0.0).clamp(0.0, sd * sd);
     let both = |c: &LineCylinder| Some([c.j0_d?, c.j45_d?]);
     Ok(Measure {
-        error_deg,
-        own_variance_deg2: sd * sd - shared,
-        shared_variance_deg2: shared,
+        reading: reading(error_deg, sd, alignment.variance_parts_deg2.as_ref()),
         lens_axis_deg: alignment.lens_axis_in_eye_deg,
         residual_percent: cylinder.and_then(|c| c.residual_percent),
         residual_d: cylinder.and_then(|c| c.residual_d),
         power_vector_d: cylinder.and_then(both),
         at_cornea: cylinder.is_some_and(|c| c.plane == "cornea"),
     })
+}
+
+/// The reading of a still, its variance by source. Where the record does not give all sources, what those given leave of the whole
+/// is taken for the still's own: further stills then lessen it, and no more is taken out of a spread than is known to be reading.
+fn reading(error_deg: f64, sd_deg: f64, parts: Option<&Parts>) -> Reading {
+    let part = |name: &str| parts?.get(name).copied().flatten().map(|variance| variance.max(0.0));
+    let names = ["reference_marks", "lens_marks", "limbus", "oval", "parallax"];
+    let [reference_marks, lens_marks, limbus, oval, parallax] = names.map(|name| part(name).unwrap_or(0.0));
+    let told = VarianceParts { reference_marks, lens_marks, limbus, oval, parallax };
+    let mut reading = Reading::of(error_deg, &told);
+    if names.iter().any(|name| part(name).is_none()) {
+        reading.own_deg2 += (sd_deg * sd_deg - told.sum()).max(0.0);
+    }
+    reading
 }
 
 fn quality(marks: &[LineMark], alignment: Option<&LineAlignment>) -> MarkQuality {
