@@ -1,7 +1,10 @@
 //! The stills of one eye at one operation to one figure.
 
-use super::reading::{Columns, MESSAGES_OF_A_KIND, MarkQuality, Measure, StillRead};
+use super::reading::{Columns, Dioptres, MESSAGES_OF_A_KIND, MarkQuality, Measure, StillRead};
 use crate::case_estimate::combine::{MARKS_SHARED, Reading, combine};
+use crate::geometry::axis_difference;
+use crate::optics::PowerVector;
+use crate::optics::rotation::residual_percent;
 use crate::statistics::descriptive::mean;
 use crate::stills::date::Date;
 use std::collections::{BTreeSet, HashMap};
@@ -40,14 +43,12 @@ pub struct EyeMeasure {
     pub stills_disagree: bool,
     /// Lens axis in the eye's notation, degrees, of the first still used that has one.
     pub lens_axis_deg: Option<f64>,
-    /// Residual, percent of the cylinder, mean of the stills.
-    pub residual_percent: Option<f64>,
-    /// Residual cylinder, D, mean of the stills.
-    pub residual_d: Option<f64>,
-    /// J0 and J45 of the residual refraction, D, mean of the stills.
-    pub power_vector_d: Option<[f64; 2]>,
-    /// Whether the dioptres hold at the cornea.
-    pub at_cornea: bool,
+    /// What that error leaves, percent of the cylinder.
+    pub residual_percent: f64,
+    /// What is left in dioptres, of the stills used that tell it; `None` where none does, or they tell it for different planes.
+    pub dioptres: Option<Dioptres>,
+    /// Whether it is for the different planes.
+    pub planes_differ: bool,
 }
 
 /// Eyes, and what a reader should know of how they were put together.
@@ -122,6 +123,11 @@ pub fn eyes(stills: &[StillRead]) -> Eyes {
              the lens turned between them?"
         ));
     }
+    let differ = eyes.iter().filter(|eye| eye.measure.is_some_and(|m| m.planes_differ)).count();
+    if differ > 0 {
+        let eyes = if differ == 1 { "eye has" } else { "eyes have" };
+        notes.push(format!("{differ} {eyes} stills with dioptres of different planes: none are given."));
+    }
     Eyes { eyes, notes }
 }
 
@@ -185,25 +191,48 @@ impl EyeMeasure {
         let combined = combine(&readings)?;
         let used: Vec<(&Measure, f64)> =
             stills.iter().zip(combined.weights.iter().copied()).filter(|(_, weight)| *weight > 0.0).collect();
-        let mean_of = |field: &dyn Fn(&Measure) -> Option<f64>| {
-            let known: Vec<f64> = used.iter().filter_map(|(m, _)| field(m)).collect();
-            mean(&known)
-        };
-        let at_cornea = used.iter().all(|(m, _)| m.at_cornea);
-        let j0 = mean_of(&|m| m.power_vector_d.map(|v| v[0]));
-        let j45 = mean_of(&|m| m.power_vector_d.map(|v| v[1]));
+        let known: Vec<Left> =
+            used.iter().filter_map(|(m, weight)| Some((m.reading.error_deg, m.dioptres?, *weight))).collect();
+        let planes_differ = known.iter().any(|(_, d, _)| d.at_cornea != known[0].1.at_cornea);
         let measure = Self {
             error_deg: combined.error_deg,
             reading_variance_deg2: combined.sd_deg().powi(2),
             stills_disagree: combined.inflation > 1.0,
             lens_axis_deg: used.iter().find_map(|(m, _)| m.lens_axis_deg),
-            residual_percent: mean_of(&|m| m.residual_percent),
-            residual_d: mean_of(&|m| m.residual_d),
-            power_vector_d: j0.zip(j45).map(|(j0, j45)| [j0, j45]),
-            at_cornea,
+            residual_percent: residual_percent(combined.error_deg),
+            dioptres: if planes_differ { None } else { together(&known, combined.error_deg) },
+            planes_differ,
         };
         Some((measure, combined.weights))
     }
+}
+
+/// Error of a still, degrees, what it leaves, and its weight.
+type Left = (f64, Dioptres, f64);
+
+/// What stills leave in one plane, put together by its direction, since what turns to either side leaves less, not more. One still
+/// alone keeps what its record says.
+///
+/// - `error_deg`: error over the stills
+fn together(stills: &[Left], error_deg: f64) -> Option<Dioptres> {
+    let (_, first, _) = *stills.first()?;
+    if stills.len() == 1 {
+        return Some(first);
+    }
+    let mean_of = |of: &dyn Fn(&Left) -> Option<f64>| {
+        let known: Vec<(f64, f64)> = stills.iter().filter_map(|still| Some((of(still)?, still.2))).collect();
+        let total: f64 = known.iter().map(|(_, weight)| weight).sum();
+        (total > 0.0).then(|| known.iter().map(|(value, weight)| value * weight).sum::<f64>() / total)
+    };
+    let axis = |k: usize| mean_of(&|(_, d, _)| d.power_vector_d.map(|vector| vector[k]));
+    if let Some((j0, j45)) = axis(0).zip(axis(1)) {
+        let residual_d = PowerVector::new(0.0, j0, j45).cylinder_d();
+        return Some(Dioptres { residual_d, power_vector_d: Some([j0, j45]), ..first });
+    }
+    // A lens of power L that matches its eye leaves 2 L |sin t|: its direction goes by the sense of t.
+    let sense = |still_deg: f64| (error_deg + axis_difference(error_deg, still_deg)).to_radians().sin().signum();
+    let residual_d = mean_of(&|(still_deg, d, _)| Some(sense(*still_deg) * d.residual_d))?.abs();
+    Some(Dioptres { residual_d, ..first })
 }
 
 /// How eyes are put together, for quoting.

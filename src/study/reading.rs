@@ -42,13 +42,19 @@ pub struct Measure {
     pub reading: Reading,
     /// Lens axis in the eye's notation, degrees.
     pub lens_axis_deg: Option<f64>,
-    /// Residual, percent of the cylinder.
-    pub residual_percent: Option<f64>,
-    /// Residual cylinder, D, and plane.
-    pub residual_d: Option<f64>,
-    /// J0 and J45 of the residual refraction, D.
+    /// What is left of the cylinder, where the sheet tells the toric power.
+    pub dioptres: Option<Dioptres>,
+}
+
+/// Residual cylinder in dioptres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Dioptres {
+    /// Its power, D, not negative.
+    pub residual_d: f64,
+    /// J0 and J45 of the residual refraction, D; `None` where the eye's 0 is unknown. The lens is taken to match its eye then, so
+    /// that the power goes by the error alone.
     pub power_vector_d: Option<[f64; 2]>,
-    /// Whether the dioptres hold at the cornea.
+    /// Whether they hold at the cornea, not in the plane of the lens.
     pub at_cornea: bool,
 }
 
@@ -139,7 +145,6 @@ type Parts = BTreeMap<String, Option<f64>>;
 struct LineCylinder {
     #[serde(default)]
     plane: String,
-    residual_percent: Option<f64>,
     residual_d: Option<f64>,
     j0_d: Option<f64>,
     j45_d: Option<f64>,
@@ -317,14 +322,14 @@ fn measure(alignment: &LineAlignment, cylinder: Option<&LineCylinder>) -> Result
     if sd < 0.0 {
         return Err(format!("sd_deg is {sd}, expected 0 or more"));
     }
-    let both = |c: &LineCylinder| Some([c.j0_d?, c.j45_d?]);
+    let dioptres = |c: &LineCylinder| {
+        let power_vector_d = c.j0_d.zip(c.j45_d).map(|(j0, j45)| [j0, j45]);
+        Some(Dioptres { residual_d: c.residual_d?, power_vector_d, at_cornea: c.plane == "cornea" })
+    };
     Ok(Measure {
         reading: reading(error_deg, sd, alignment.variance_parts_deg2.as_ref()),
         lens_axis_deg: alignment.lens_axis_in_eye_deg,
-        residual_percent: cylinder.and_then(|c| c.residual_percent),
-        residual_d: cylinder.and_then(|c| c.residual_d),
-        power_vector_d: cylinder.and_then(both),
-        at_cornea: cylinder.is_some_and(|c| c.plane == "cornea"),
+        dioptres: cylinder.and_then(dioptres),
     })
 }
 

@@ -1,6 +1,7 @@
 //! Several stills of an eye to one figure.
 
-use crate::records::{figure, run, stills_of_an_eye};
+use crate::records::{figure, run, stills_of_an_eye, write};
+use crate::support::stillaxis;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use stillaxis::case_estimate::of_records;
@@ -90,4 +91,55 @@ fn a_record_without_parts_is_read_all_the_same() {
         .iter_mut()
         .for_each(|record| record["alignment"]["variance_parts_deg2"] = json!({"oval": 0.16, "limbus": null}));
     close(value(&audited(&records), "Alignment", "error of reading (SD)"), (0.16 + 0.09 / 4.0_f64).sqrt());
+}
+
+/// Stills at 2 and -2 degrees: the lens stands at 0 and leaves nothing in percent. Of the J0 and J45 of a matched lens of 2 D the
+/// mean is (2 sin t sin t, 0), 4 sin t sin t D. Where the eye's 0 is unknown there are none, and what the stills leave cancels
+/// by its sense.
+#[test]
+fn what_stills_leave_is_added_by_direction() {
+    let mut records = stills_of_an_eye(&[2.0, -2.0]);
+    let answers = audited(&records);
+    close(value(&answers, "Residual cylinder", "residual of the cylinder, mean"), 0.0);
+    let sin = 2.0_f64.to_radians().sin();
+    close(value(&answers, "Residual cylinder", "residual cylinder, mean"), 4.0 * sin * sin);
+    close(value(&answers, "Residual cylinder", "centroid, power"), 4.0 * sin * sin);
+    for record in &mut records {
+        record["cylinder"]["j0_d"] = Value::Null;
+        record["cylinder"]["j45_d"] = Value::Null;
+    }
+    close(value(&audited(&records), "Residual cylinder", "residual cylinder, mean"), 0.0);
+    // Across a right angle: 89 and -89 are 2 degrees apart, and either leaves nearly 4 D.
+    let mut records = stills_of_an_eye(&[89.0, -89.0]);
+    close(value(&audited(&records), "Residual cylinder", "residual of the cylinder, mean"), 200.0);
+    records.iter_mut().for_each(|record| record["cylinder"]["j0_d"] = Value::Null);
+    close(value(&audited(&records), "Residual cylinder", "residual cylinder, mean"), 4.0 * 89.0_f64.to_radians().sin());
+}
+
+/// One still: what its record says, to the digit.
+#[test]
+fn a_single_still_keeps_its_residual() {
+    let mut records = stills_of_an_eye(&[-3.0]);
+    records[0]["cylinder"]["residual_d"] = json!(0.2096);
+    let answers = audited(&records);
+    close(value(&answers, "Residual cylinder", "residual cylinder, mean"), 0.2096);
+    close(value(&answers, "Residual cylinder", "residual of the cylinder, mean"), 200.0 * 3.0_f64.to_radians().sin());
+}
+
+/// Dioptres of two planes in one eye have no mean: the eye has a percentage only, and the report says so.
+#[test]
+fn stills_of_two_planes_have_no_dioptres() {
+    let mut records = stills_of_an_eye(&[2.0, 3.0]);
+    records[1]["cylinder"]["plane"] = json!("lens");
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path(), &records);
+    assert_eq!(stillaxis(folder.path(), ["audit", "records.ndjson", "--out", "out"], "").code, Some(0));
+    let answers: Value = serde_json::from_slice(&std::fs::read(folder.path().join("out/audit.json")).unwrap()).unwrap();
+    assert_eq!(figure(&answers, "Residual cylinder", "all eyes", "residual of the cylinder, mean")["eyes"], 1);
+    assert!(!answers["sections"].to_string().contains("residual cylinder, mean"), "{answers:#}");
+    assert!(
+        answers["notes"].to_string().contains("1 eye has stills with dioptres of different planes"),
+        "{}",
+        answers["notes"]
+    );
 }
