@@ -51,6 +51,7 @@ pub fn sections(eyes: &[Eye], settings: &AuditSettings) -> Vec<Section> {
         alignment(&all, &by, settings),
         limits(&all, &by, settings),
         refusals::without_figure(&all, &by),
+        refusals::far_from_plan(&all, &by),
         refusals::stills(&all, &by),
     ];
     sections.extend(residual::section(&all, &by, settings));
@@ -263,6 +264,7 @@ fn limits(all: &Group, by: &[(String, Vec<Group>)], settings: &AuditSettings) ->
 pub fn methods(settings: &AuditSettings) -> Vec<String> {
     let figures = [
         eye::methods(),
+        refusals::methods(),
         "Mean error: mean of the doubled angles, halved (Fisher 1993), with a bias-corrected and accelerated bootstrap interval \
          over patients (2,000 resamples, beyond 5,000 eyes fewer, not below 500; Efron & Tibshirani 1993), widened for few patients (Hesterberg 2015). Median: the \
          same."

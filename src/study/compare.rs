@@ -5,7 +5,7 @@ use super::estimates::{Sample, error, reading_variances};
 use super::eye::{self, Eye};
 use super::figures::{Behind, Chart, Plot, Section, Series};
 use super::pair::{Pair, p_within};
-use super::refusals::refused_percent;
+use super::refusals::{self, refused_percent};
 use crate::statistics::jackknife::Scale;
 use crate::statistics::power::{eyes_needed, mean_power, spread_power, with_both_eyes};
 use crate::statistics::{clusters, descriptive, holm, permutation, rank_tests, spread_test};
@@ -131,6 +131,7 @@ fn group_table(groups: &[(String, Vec<&Eye>)], settings: &CompareSettings) -> Se
         section.add(name, "without a figure", "%", share.value.map(|v| 100.0 * v), interval, everyone.behind());
         let (percent, interval) = refused_percent(eyes);
         section.add(name, "refused stills", "%", percent, interval, everyone.behind());
+        refusals::count_far_from_plan(&mut section, name, eyes);
     }
     let drawn = groups.iter().take(MOST_GROUPS_DRAWN);
     let values = |(name, eyes): &(String, Vec<&Eye>)| (name.clone(), Sample::of(eyes.iter().copied(), error).values);
@@ -374,6 +375,7 @@ fn next_study(groups: &[(&str, &[&Eye])], pairs: &[Pair]) -> Section {
 pub fn methods(settings: &CompareSettings) -> Vec<String> {
     vec![
         eye::methods(),
+        refusals::methods(),
         "Differences: bias-corrected and accelerated bootstrap over patients, drawn within those of the one group, of the other and \
          of both (2,000 resamples; Efron & Tibshirani 1993), widened for few patients (Hesterberg 2015). Ratio of \
          spreads: jackknife over patients on the logarithm with Student's t (Miller 1974); the bootstrap's interval beside \

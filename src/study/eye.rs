@@ -24,6 +24,8 @@ pub struct Eye {
     pub measure: Option<EyeMeasure>,
     /// Codes of the refused stills.
     pub refusals: Vec<String>,
+    /// Whether one of them was refused because the lens would stand too far from its plan.
+    pub far_from_plan: bool,
     /// Errors of its measured stills, degrees.
     pub still_errors_deg: Vec<f64>,
     /// Paths of those that stand apart from the others and have no part in what was measured.
@@ -169,6 +171,7 @@ impl Eye {
             date: Date::parse(cell("date")),
             measure,
             refusals: stills.iter().filter_map(|still| still.result.as_ref().err()).cloned().collect(),
+            far_from_plan: stills.iter().any(|still| still.far_from_plan),
             still_errors_deg: measures.iter().map(|m| m.reading.error_deg).collect(),
             apart: apart.map(str::to_owned).collect(),
             marks: MarkQuality {

@@ -14,6 +14,9 @@ use std::sync::Arc;
 /// A size of error that is not possible, degrees.
 const RIGHT_ANGLE_DEG: f64 = 90.0;
 
+/// Code of a still that was refused because the lens would stand too far from its plan.
+const FAR_FROM_PLAN: &str = "far_from_plan";
+
 /// Messages of one kind that are shown, so that a file of another form does not fill the screen.
 pub(super) const MESSAGES_OF_A_KIND: usize = 3;
 
@@ -29,6 +32,8 @@ pub struct StillRead {
     pub columns: Columns,
     /// What was measured, or the code of the first refusal.
     pub result: Result<Measure, String>,
+    /// Whether it was refused, among other reasons or for this alone, because the lens would stand too far from its plan.
+    pub far_from_plan: bool,
     /// Quality of the reference marks, also of a refused still.
     pub marks: MarkQuality,
     /// Program and settings that made the record.
@@ -290,6 +295,7 @@ fn parse(bytes: &[u8]) -> Parsed {
             return Parsed::Unusable("not a record", detail);
         }
     };
+    let far_from_plan = result.is_err() && line.refusals.iter().any(|refusal| refusal.code == FAR_FROM_PLAN);
     let columns: BTreeMap<String, String> = line
         .case
         .into_iter()
@@ -309,7 +315,7 @@ fn parse(bytes: &[u8]) -> Parsed {
         |p| format!("stillaxis {} {}", p.version, p.settings).trim_end().to_owned(),
     );
     let marks = quality(&line.reference_marks, line.alignment.as_ref());
-    let still = StillRead { path: still.path, columns: Arc::new(columns), result, marks, program };
+    let still = StillRead { path: still.path, columns: Arc::new(columns), result, far_from_plan, marks, program };
     Parsed::Still { still: Box::new(still), identity, excluded }
 }
 

@@ -1,4 +1,4 @@
-//! What was refused, by group: eyes without a figure, and stills.
+//! What was refused, by group: eyes without a figure, lenses far from their plan, and stills.
 
 use super::audit::{Group, every};
 use super::estimates::Sample;
@@ -30,6 +30,40 @@ pub(super) fn without_figure(all: &Group, by: &[(String, Vec<Group>)]) -> Sectio
         }
     }
     section
+}
+
+/// Eyes of which a still was refused because of the size of its error.
+pub(super) fn far_from_plan(all: &Group, by: &[(String, Vec<Group>)]) -> Section {
+    let mut section = Section::new("Lenses far from their plan");
+    section.text.push(
+        "A still is refused for standing too far from its plan always beyond 45°, and from about 13° on where its marks are less \
+         than sure: there a misread mark is likelier. Eyes of which no other still was measured are in no mean, median or spread of the \
+         error, and these are too small then; \"at least\" counts such eyes as beyond the limit. Records made before this \
+         refusal had a code of its own have it among the ambiguous marks, and it is not counted here."
+            .to_owned(),
+    );
+    for (name, eyes) in every(all, by) {
+        count_far_from_plan(&mut section, &name, eyes);
+    }
+    section
+}
+
+/// The number of such eyes in a group, and of those among them without a figure.
+pub(super) fn count_far_from_plan(section: &mut Section, name: &str, eyes: &[&Eye]) {
+    let behind = people_of(eyes);
+    let far = eyes.iter().filter(|eye| eye.far_from_plan);
+    let without = far.clone().filter(|eye| eye.measure.is_none()).count();
+    section.add(name, "eyes with a still refused as far from plan", "eyes", Some(far.count() as f64), None, behind);
+    section.add(name, "of these without a figure", "eyes", Some(without as f64), None, behind);
+}
+
+/// What this does to figures, for quoting.
+pub(super) fn methods() -> String {
+    "A still whose lens stands far from its plan is refused beyond 45°, and from about 13° on where its marks are less than sure, so \
+     that refusal depends on the size of the error. Means, medians and spreads of the error, what is compared of them and sequences leave such \
+     eyes out, unless another still of them was measured, and are too small then; the shares \"at least\" and \"without a figure\" count \
+     them. Their number is given."
+        .to_owned()
 }
 
 /// Stills refused or unreadable, by reason: also those of eyes of which other stills gave a figure.
