@@ -4,10 +4,12 @@ use super::combine::{Combined, Reading, combine};
 use super::parallax::{ViewReading, parallax};
 use crate::geometry::{Matrix, Vector, axis_difference};
 use crate::optics::angle_size::size_interval95;
+use crate::optics::rotation::residual_percent;
 use crate::record::{
     Alignment, CASE_SCHEMA_VERSION, CaseEstimate, CaseRecord, CaseStill, CaseView, Limbus, Outcome, Record,
 };
 use crate::statistics::descriptive::{mean, standard_deviation};
+use crate::statistics::distributions::normal_quantile;
 use std::collections::HashMap;
 
 /// Columns that tell one case from another, and those that a plan rests on.
@@ -90,8 +92,7 @@ fn estimate(combined: &Combined, readings: &[Reading], measured: usize) -> CaseE
     let own: Vec<f64> = used.iter().map(|r| r.own_deg2).collect();
     // The interval's own sd, so that the cost is as wide as the angle where few stills had to tell it.
     let half = (combined.interval95_deg[1] - combined.interval95_deg[0]) / 2.0;
-    let sd_of_interval = half / 1.959_963_984_540_054;
-    let percent = |degrees: f64| 200.0 * degrees.to_radians().sin().abs();
+    let sd_of_interval = half / normal_quantile(0.975);
     CaseEstimate {
         measured: measured as u32,
         used: used.len() as u32,
@@ -104,8 +105,8 @@ fn estimate(combined: &Combined, readings: &[Reading], measured: usize) -> CaseE
         expected_spread_sd_deg: mean(&own).unwrap_or(0.0).sqrt(),
         agreement_p: combined.p_agree,
         inflation: combined.inflation,
-        residual_percent: percent(combined.error_deg),
-        residual_interval95_percent: size_interval95(combined.error_deg, sd_of_interval).map(percent),
+        residual_percent: residual_percent(combined.error_deg),
+        residual_interval95_percent: size_interval95(combined.error_deg, sd_of_interval).map(residual_percent),
     }
 }
 

@@ -236,12 +236,8 @@ fn limits(all: &Group, by: &[(String, Vec<Group>)], settings: &AuditSettings) ->
         for limit in &settings.limits_deg {
             let within = |v: f64| v.abs() <= *limit;
             let measured = sample.share(within);
-            let percent = |e: Estimate| Estimate {
-                value: e.value.map(|v| 100.0 * v),
-                interval: e.interval.map(|i| crate::statistics::Interval { low: 100.0 * i.low, high: 100.0 * i.high }),
-            };
             let mut add = |quantity: String, e: Estimate, behind: Behind| {
-                let e = percent(e);
+                let e = e.percent();
                 let figure = section.add(&name, quantity, "%", e.value, e.interval, behind);
                 if e.value.is_none() {
                     figure.note = one_or_none(behind);

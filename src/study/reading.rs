@@ -11,8 +11,8 @@ use serde_json::Value;
 use std::collections::{BTreeMap, HashSet};
 use std::sync::Arc;
 
-/// A size of error that is not possible, degrees.
-const RIGHT_ANGLE_DEG: f64 = 90.0;
+/// Largest size of an error, degrees.
+pub(super) const RIGHT_ANGLE_DEG: f64 = 90.0;
 
 /// Code of a still that was refused because the lens would stand too far from its plan.
 const FAR_FROM_PLAN: &str = "far_from_plan";

@@ -2,14 +2,12 @@
 //! (lens axis less intended axis, degrees, counter-clockwise positive), one row a reading. Other columns are ignored.
 
 use super::figures::{Inclusion, Why};
-use super::reading::MESSAGES_OF_A_KIND;
+use super::reading::{MESSAGES_OF_A_KIND, RIGHT_ANGLE_DEG};
 use crate::stills::sheet::still_parts;
 use std::collections::{BTreeMap, HashMap};
 
 /// The columns that are read.
 const COLUMNS: [&str; 3] = ["still", "reader", "error_deg"];
-/// A size of error that is not possible, degrees.
-const RIGHT_ANGLE_DEG: f64 = 90.0;
 
 /// The readings of one reader: of each still, by its place in the list of stills, in the order of the file.
 pub type OfReader = BTreeMap<usize, Vec<f64>>;

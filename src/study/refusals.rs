@@ -1,11 +1,10 @@
 //! What was refused, by group: eyes without a figure, lenses far from their plan, and stills.
 
 use super::audit::{Group, every};
-use super::estimates::Sample;
+use super::estimates::{Estimate, Sample};
 use super::eye::Eye;
 use super::figures::{Behind, Section};
 use super::reading::in_words;
-use crate::statistics::Interval;
 use crate::statistics::clusters::numbered;
 use std::collections::BTreeSet;
 
@@ -20,13 +19,11 @@ pub(super) fn without_figure(all: &Group, by: &[(String, Vec<Group>)]) -> Sectio
     let without = all.1.iter().filter(|eye| eye.measure.is_none());
     let reasons: BTreeSet<String> = without.map(|eye| first_reason(eye)).collect();
     for (name, eyes) in every(all, by) {
-        let everyone = Sample::of(eyes.iter().copied(), |eye| Some(f64::from(u8::from(eye.measure.is_none()))));
-        let share = everyone.share(|v| v > 0.5);
-        let scaled = share.interval.map(|i| Interval { low: 100.0 * i.low, high: 100.0 * i.high });
-        section.add(&name, "without a figure", "%", share.value.map(|v| 100.0 * v), scaled, everyone.behind());
+        let behind = people_of(eyes);
+        share_without_figure(&mut section, &name, eyes);
         for reason in &reasons {
             let count = eyes.iter().filter(|eye| eye.measure.is_none() && first_reason(eye) == *reason).count();
-            section.add(&name, in_words(reason), "eyes", Some(count as f64), None, everyone.behind());
+            section.add(&name, in_words(reason), "eyes", Some(count as f64), None, behind);
         }
     }
     section
@@ -79,8 +76,8 @@ pub(super) fn stills(all: &Group, by: &[(String, Vec<Group>)]) -> Section {
         let behind = people_of(eyes);
         let sample = by_still(eyes);
         section.add(&name, "stills", "stills", Some(sample.values.len() as f64), None, behind);
-        let (percent, interval) = share_refused(&sample);
-        section.add(&name, "refused", "%", percent, interval, behind);
+        let refused = sample.share(|v| v > 0.5).percent();
+        section.add(&name, "refused", "%", refused.value, refused.interval, behind);
         for reason in &reasons {
             let count = eyes.iter().flat_map(|eye| &eye.refusals).filter(|code| code == reason).count();
             section.add(&name, in_words(reason), "stills", Some(count as f64), None, behind);
@@ -89,18 +86,19 @@ pub(super) fn stills(all: &Group, by: &[(String, Vec<Group>)]) -> Section {
     section
 }
 
-/// Share of the stills of `eyes` that were refused, percent, with its interval.
-pub(super) fn refused_percent(eyes: &[&Eye]) -> (Option<f64>, Option<Interval>) {
-    share_refused(&by_still(eyes))
+/// The share of the eyes of a group without a figure.
+pub(super) fn share_without_figure(section: &mut Section, name: &str, eyes: &[&Eye]) {
+    let everyone = Sample::of(eyes.iter().copied(), |eye| Some(f64::from(u8::from(eye.measure.is_none()))));
+    let share = everyone.share(|v| v > 0.5).percent();
+    section.add(name, "without a figure", "%", share.value, share.interval, everyone.behind());
 }
 
-fn share_refused(sample: &Sample) -> (Option<f64>, Option<Interval>) {
-    let share = sample.share(|v| v > 0.5);
-    let interval = share.interval.map(|i| Interval { low: 100.0 * i.low, high: 100.0 * i.high });
-    (share.value.map(|v| 100.0 * v), interval)
+/// Share of the stills of `eyes` that were refused, percent.
+pub(super) fn refused_percent(eyes: &[&Eye]) -> Estimate {
+    by_still(eyes).share(|v| v > 0.5).percent()
 }
 
-fn people_of(eyes: &[&Eye]) -> Behind {
+pub(super) fn people_of(eyes: &[&Eye]) -> Behind {
     Sample::of(eyes.iter().copied(), |_| Some(0.0)).behind()
 }
 
