@@ -4,17 +4,14 @@ use super::combine::{Combined, Reading, combine};
 use super::parallax::{ViewReading, parallax};
 use crate::geometry::{Matrix, Vector, axis_difference};
 use crate::optics::angle_size::size_interval95;
+use crate::optics::rotation::residual_percent;
 use crate::record::{
     Alignment, CASE_SCHEMA_VERSION, CaseEstimate, CaseRecord, CaseStill, CaseView, Limbus, Outcome, Record,
 };
 use crate::statistics::descriptive::{mean, standard_deviation};
+use crate::statistics::distributions::normal_quantile;
 use std::collections::HashMap;
 
-/// Share of the variance of reading the reference marks that is the marks' own form (ragged ink, an uneven end): the same in
-/// every still of an eye. Not settled: it was set when 23 drawn eyes of four views each (`cargo bench --bench cases -- 3 24 4`)
-/// had 0.010 square degrees of a still's own and the marks were said to have 0.059. Since they are read otherwise it is
-/// 0.038 against 0.021, which speaks for less. The interval held the truth in all 23 both times.
-const MARKS_SHARED: f64 = 0.9;
 /// Columns that tell one case from another, and those that a plan rests on.
 const KEYS: [&str; 4] = ["case", "patient", "eye", "stage"];
 const PLAN: [&str; 3] = ["intended_axis_deg", "marks_denote_deg", "white_to_white_mm"];
@@ -47,7 +44,7 @@ fn of_case([case, patient, eye, stage]: [String; 4], stills: &[&Record]) -> Case
     let counted: Vec<usize> =
         (0..stills.len()).filter(|k| measured(stills[*k]).is_some() && !excluded(stills[*k])).collect();
     let alignments: Vec<&Alignment> = counted.iter().filter_map(|k| measured(stills[*k])).collect();
-    let readings: Vec<Reading> = alignments.iter().map(|alignment| reading(alignment)).collect();
+    let readings: Vec<Reading> = alignments.iter().map(|a| Reading::of(a.error_deg, &a.variance_parts_deg2)).collect();
     let combined = combine(&readings);
     let weight_of = |still: usize| {
         let at = counted.iter().position(|k| *k == still)?;
@@ -83,16 +80,6 @@ fn of_case([case, patient, eye, stage]: [String; 4], stills: &[&Record]) -> Case
     }
 }
 
-/// What a still says of the alignment, parted into its own error and the one that all stills share.
-fn reading(alignment: &Alignment) -> Reading {
-    let parts = &alignment.variance_parts_deg2;
-    Reading {
-        error_deg: alignment.error_deg,
-        own_deg2: parts.lens_marks + parts.limbus + (1.0 - MARKS_SHARED) * parts.reference_marks,
-        shared_deg2: parts.oval + parts.parallax + MARKS_SHARED * parts.reference_marks,
-    }
-}
-
 fn estimate(combined: &Combined, readings: &[Reading], measured: usize) -> CaseEstimate {
     let used: Vec<&Reading> = readings
         .iter()
@@ -105,8 +92,7 @@ fn estimate(combined: &Combined, readings: &[Reading], measured: usize) -> CaseE
     let own: Vec<f64> = used.iter().map(|r| r.own_deg2).collect();
     // The interval's own sd, so that the cost is as wide as the angle where few stills had to tell it.
     let half = (combined.interval95_deg[1] - combined.interval95_deg[0]) / 2.0;
-    let sd_of_interval = half / 1.959_963_984_540_054;
-    let percent = |degrees: f64| 200.0 * degrees.to_radians().sin().abs();
+    let sd_of_interval = half / normal_quantile(0.975);
     CaseEstimate {
         measured: measured as u32,
         used: used.len() as u32,
@@ -119,8 +105,8 @@ fn estimate(combined: &Combined, readings: &[Reading], measured: usize) -> CaseE
         expected_spread_sd_deg: mean(&own).unwrap_or(0.0).sqrt(),
         agreement_p: combined.p_agree,
         inflation: combined.inflation,
-        residual_percent: percent(combined.error_deg),
-        residual_interval95_percent: size_interval95(combined.error_deg, sd_of_interval).map(percent),
+        residual_percent: residual_percent(combined.error_deg),
+        residual_interval95_percent: size_interval95(combined.error_deg, sd_of_interval).map(residual_percent),
     }
 }
 

@@ -8,7 +8,7 @@ use crate::report::study;
 use crate::report::summary::PRACTICE_LIMITS_DEG;
 use crate::stills::load::shown;
 use crate::study::eye::{Eyes, eyes};
-use crate::study::figures::{Inclusion, Study};
+use crate::study::figures::{Inclusion, Study, Why};
 use crate::study::reading::{Choice, Read, read};
 use std::collections::BTreeSet;
 use std::io;
@@ -122,8 +122,8 @@ pub(super) fn write(args: &StudyArgs, study: &Study) -> Result<Ending, Failure> 
     keep(&format!("{}.json", study.command), study::json(study))?;
     keep(&format!("{}.csv", study.command), study::csv(study))?;
     super::standard_output::print(&format!("{}\n{}\n", study.headline, shown(&args.out.join(PAGE))))?;
-    let unusable = study.inclusions.iter().any(|i| i.what.starts_with("left out") && !i.what.contains("case sheet"));
-    Ok(if unusable && args.stage.is_none() { Ending::Partly } else { Ending::Done })
+    let unusable = study.inclusions.iter().any(|inclusion| inclusion.left_out == Some(Why::Unusable));
+    Ok(if unusable { Ending::Partly } else { Ending::Done })
 }
 
 /// Programs that made the records, for the methods.

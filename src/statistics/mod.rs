@@ -54,3 +54,10 @@ pub struct Interval {
     /// Upper end.
     pub high: f64,
 }
+
+impl Interval {
+    /// In percent of what it was of.
+    pub fn percent(self) -> Self {
+        Self { low: 100.0 * self.low, high: 100.0 * self.high }
+    }
+}

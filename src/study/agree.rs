@@ -108,7 +108,7 @@ impl<'a> Agreement<'a> {
         let program: OfReader = stills
             .iter()
             .enumerate()
-            .filter_map(|(at, still)| Some((at, vec![still.result.as_ref().ok()?.error_deg])))
+            .filter_map(|(at, still)| Some((at, vec![still.result.as_ref().ok()?.reading.error_deg])))
             .collect();
         let mut raters = vec![(PROGRAM.to_owned(), program)];
         raters.extend(readings.readers.iter().map(|(name, of)| (name.clone(), of.clone())));

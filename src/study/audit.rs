@@ -1,7 +1,7 @@
 //! What an audit says: alignment by group and over time, refusals, residual cylinder, learning.
 
 use super::estimates::{Estimate, Sample, error, reading_variances};
-use super::eye::Eye;
+use super::eye::{self, Eye};
 use super::figures::{Behind, Chart, Figure, Plot, Section, Series};
 use super::{refusals, residual, sequences};
 use crate::statistics::axial::AxialSummary;
@@ -51,6 +51,7 @@ pub fn sections(eyes: &[Eye], settings: &AuditSettings) -> Vec<Section> {
         alignment(&all, &by, settings),
         limits(&all, &by, settings),
         refusals::without_figure(&all, &by),
+        refusals::far_from_plan(&all, &by),
         refusals::stills(&all, &by),
     ];
     sections.extend(residual::section(&all, &by, settings));
@@ -235,12 +236,8 @@ fn limits(all: &Group, by: &[(String, Vec<Group>)], settings: &AuditSettings) ->
         for limit in &settings.limits_deg {
             let within = |v: f64| v.abs() <= *limit;
             let measured = sample.share(within);
-            let percent = |e: Estimate| Estimate {
-                value: e.value.map(|v| 100.0 * v),
-                interval: e.interval.map(|i| crate::statistics::Interval { low: 100.0 * i.low, high: 100.0 * i.high }),
-            };
             let mut add = |quantity: String, e: Estimate, behind: Behind| {
-                let e = percent(e);
+                let e = e.percent();
                 let figure = section.add(&name, quantity, "%", e.value, e.interval, behind);
                 if e.value.is_none() {
                     figure.note = one_or_none(behind);
@@ -262,9 +259,8 @@ fn limits(all: &Group, by: &[(String, Vec<Group>)], settings: &AuditSettings) ->
 /// How the figures were found, for quoting.
 pub fn methods(settings: &AuditSettings) -> Vec<String> {
     let figures = [
-        "Eyes are counted, not stills: the errors of the stills of one eye are averaged as axes. Reading variances are those \
-         of the records; what stills of an eye share (the oval of the limbus) is not lessened by averaging."
-            .to_owned(),
+        eye::methods(),
+        refusals::methods(),
         "Mean error: mean of the doubled angles, halved (Fisher 1993), with a bias-corrected and accelerated bootstrap interval \
          over patients (2,000 resamples, beyond 5,000 eyes fewer, not below 500; Efron & Tibshirani 1993), widened for few patients (Hesterberg 2015). Median: the \
          same."

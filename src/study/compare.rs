@@ -2,10 +2,11 @@
 
 use super::audit::{MOST_GROUPS_DRAWN, UNNAMED, grouped, people};
 use super::estimates::{Sample, error, reading_variances};
-use super::eye::Eye;
+use super::eye::{self, Eye};
 use super::figures::{Behind, Chart, Plot, Section, Series};
 use super::pair::{Pair, p_within};
-use super::refusals::refused_percent;
+use super::refusals;
+use super::set_up::{LEVEL, POWER};
 use crate::statistics::jackknife::Scale;
 use crate::statistics::power::{eyes_needed, mean_power, spread_power, with_both_eyes};
 use crate::statistics::{clusters, descriptive, holm, permutation, rank_tests, spread_test};
@@ -14,10 +15,6 @@ use crate::statistics::{clusters, descriptive, holm, permutation, rank_tests, sp
 pub const ARRANGEMENTS: u32 = 9999;
 /// Eyes beyond which fewer are drawn, so that a test takes seconds.
 const MANY_EYES: usize = 5000;
-/// Power that the next study is planned for.
-const POWER: f64 = 0.8;
-/// Level of its test.
-const LEVEL: f64 = 0.05;
 /// Ratios of spread that it may want to tell.
 const RATIOS: [f64; 3] = [1.25, 1.5, 2.0];
 /// Differences of means that it may want to tell, degrees.
@@ -125,12 +122,10 @@ fn group_table(groups: &[(String, Vec<&Eye>)], settings: &CompareSettings) -> Se
         section.add(name, "error of reading (SD)", "°", reading.map(f64::sqrt), None, behind);
         let part = reading.zip(descriptive::variance(&plain.values)).map(|(r, v)| 100.0 * r / v);
         section.add(name, "part of the variance that is reading", "%", part, None, behind);
-        let everyone = Sample::of(eyes.iter().copied(), |eye| Some(f64::from(u8::from(eye.measure.is_none()))));
-        let share = everyone.share(|v| v > 0.5);
-        let interval = share.interval.map(|i| crate::statistics::Interval { low: 100.0 * i.low, high: 100.0 * i.high });
-        section.add(name, "without a figure", "%", share.value.map(|v| 100.0 * v), interval, everyone.behind());
-        let (percent, interval) = refused_percent(eyes);
-        section.add(name, "refused stills", "%", percent, interval, everyone.behind());
+        refusals::share_without_figure(&mut section, name, eyes);
+        let refused = refusals::refused_percent(eyes);
+        section.add(name, "refused stills", "%", refused.value, refused.interval, refusals::people_of(eyes));
+        refusals::count_far_from_plan(&mut section, name, eyes);
     }
     let drawn = groups.iter().take(MOST_GROUPS_DRAWN);
     let values = |(name, eyes): &(String, Vec<&Eye>)| (name.clone(), Sample::of(eyes.iter().copied(), error).values);
@@ -171,8 +166,7 @@ fn effects(pairs: &[Pair], settings: &CompareSettings) -> Section {
         add("spread, ratio, bootstrap interval", "", drawn[1].value, drawn[1].bca);
         add("mean absolute error, difference", "°", drawn[2].value, drawn[2].bca);
         if let Some((share, i)) = pair.share_difference(limit) {
-            let interval = crate::statistics::Interval { low: 100.0 * i.low, high: 100.0 * i.high };
-            add(&format!("within {limit}°, difference"), "%", 100.0 * share, Some(interval));
+            add(&format!("within {limit}°, difference"), "%", 100.0 * share, Some(i.percent()));
         }
         let (a, b) = pair.sizes();
         let mut bare = |quantity: &str, value: Option<f64>| {
@@ -373,7 +367,8 @@ fn next_study(groups: &[(&str, &[&Eye])], pairs: &[Pair]) -> Section {
 /// How the figures were found, for quoting.
 pub fn methods(settings: &CompareSettings) -> Vec<String> {
     vec![
-        "Eyes are counted, not stills: the errors of the stills of one eye are averaged as axes.".to_owned(),
+        eye::methods(),
+        refusals::methods(),
         "Differences: bias-corrected and accelerated bootstrap over patients, drawn within those of the one group, of the other and \
          of both (2,000 resamples; Efron & Tibshirani 1993), widened for few patients (Hesterberg 2015). Ratio of \
          spreads: jackknife over patients on the logarithm with Student's t (Miller 1974); the bootstrap's interval beside \

@@ -23,6 +23,13 @@ pub struct Estimate {
     pub interval: Option<Interval>,
 }
 
+impl Estimate {
+    /// In percent of what it was of.
+    pub fn percent(self) -> Self {
+        Self { value: self.value.map(|v| 100.0 * v), interval: self.interval.map(Interval::percent) }
+    }
+}
+
 /// Values of the measured eyes of a group, and who they belong to.
 #[derive(Clone, Debug, Default)]
 pub struct Sample {

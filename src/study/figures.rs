@@ -32,12 +32,29 @@ pub struct Inclusion {
     pub what: String,
     /// How many.
     pub records: usize,
+    /// Why they were left out; `None` where they were not.
+    #[serde(skip)]
+    pub left_out: Option<Why>,
+}
+
+/// Why records are left out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Why {
+    /// They cannot be used.
+    Unusable,
+    /// The case sheet or an argument says so.
+    Asked,
 }
 
 impl Inclusion {
-    /// Of so many.
+    /// Of so many that were read, or that count.
     pub fn new(what: impl Into<String>, records: usize) -> Self {
-        Self { what: what.into(), records }
+        Self { what: what.into(), records, left_out: None }
+    }
+
+    /// Of so many that were left out.
+    pub fn left_out(what: impl Into<String>, records: usize, why: Why) -> Self {
+        Self { left_out: Some(why), ..Self::new(what, records) }
     }
 }
 

@@ -2,16 +2,20 @@
 //!
 //! Only the fields that are needed are read, so that records with further ones are read alike.
 
-use super::figures::Inclusion;
-use crate::record::SCHEMA_VERSION;
+use super::figures::{Inclusion, Why};
+use crate::case_estimate::combine::Reading;
+use crate::record::{SCHEMA_VERSION, VarianceParts};
 use rayon::prelude::*;
 use serde::Deserialize;
 use serde_json::Value;
 use std::collections::{BTreeMap, HashSet};
 use std::sync::Arc;
 
-/// A size of error that is not possible, degrees.
-const RIGHT_ANGLE_DEG: f64 = 90.0;
+/// Largest size of an error, degrees.
+pub(super) const RIGHT_ANGLE_DEG: f64 = 90.0;
+
+/// Code of a still that was refused because the lens would stand too far from its plan.
+const FAR_FROM_PLAN: &str = "far_from_plan";
 
 /// Messages of one kind that are shown, so that a file of another form does not fill the screen.
 pub(super) const MESSAGES_OF_A_KIND: usize = 3;
@@ -28,6 +32,8 @@ pub struct StillRead {
     pub columns: Columns,
     /// What was measured, or the code of the first refusal.
     pub result: Result<Measure, String>,
+    /// Whether it was refused, among other reasons or for this alone, because the lens would stand too far from its plan.
+    pub far_from_plan: bool,
     /// Quality of the reference marks, also of a refused still.
     pub marks: MarkQuality,
     /// Program and settings that made the record.
@@ -37,21 +43,23 @@ pub struct StillRead {
 /// What was measured in a still.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measure {
-    /// Error, degrees, [-90, 90).
-    pub error_deg: f64,
-    /// Variance of its reading that a further still of the eye would lessen, degrees squared.
-    pub own_variance_deg2: f64,
-    /// Variance of its reading that all stills of the eye share (the oval of the limbus), degrees squared.
-    pub shared_variance_deg2: f64,
+    /// Error, with its variance that is the still's own and that which all stills of the eye share.
+    pub reading: Reading,
     /// Lens axis in the eye's notation, degrees.
     pub lens_axis_deg: Option<f64>,
-    /// Residual, percent of the cylinder.
-    pub residual_percent: Option<f64>,
-    /// Residual cylinder, D, and plane.
-    pub residual_d: Option<f64>,
-    /// J0 and J45 of the residual refraction, D.
+    /// What is left of the cylinder, where the sheet tells the toric power.
+    pub dioptres: Option<Dioptres>,
+}
+
+/// Residual cylinder in dioptres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Dioptres {
+    /// Its power, D, not negative.
+    pub residual_d: f64,
+    /// J0 and J45 of the residual refraction, D; `None` where the eye's 0 is unknown. The lens is taken to match its eye then, so
+    /// that the power goes by the error alone.
     pub power_vector_d: Option<[f64; 2]>,
-    /// Whether the dioptres hold at the cornea.
+    /// Whether they hold at the cornea, not in the plane of the lens.
     pub at_cornea: bool,
 }
 
@@ -79,6 +87,8 @@ pub struct MarkQuality {
 pub struct Read {
     /// Stills that count, in the order read.
     pub stills: Vec<StillRead>,
+    /// Paths of the stills that were left out because the case sheet or the choice says so.
+    pub set_aside: Vec<String>,
     /// What became of every record.
     pub inclusions: Vec<Inclusion>,
     /// What was wrong, with file and line, for people; a few of each kind.
@@ -130,14 +140,16 @@ struct LineAlignment {
     sd_deg: Option<f64>,
     lens_axis_in_eye_deg: Option<f64>,
     marks_opposition_deg: Option<f64>,
-    variance_parts_deg2: Option<BTreeMap<String, Option<f64>>>,
+    variance_parts_deg2: Option<Parts>,
 }
+
+/// Variance by source, degrees squared.
+type Parts = BTreeMap<String, Option<f64>>;
 
 #[derive(Deserialize)]
 struct LineCylinder {
     #[serde(default)]
     plane: String,
-    residual_percent: Option<f64>,
     residual_d: Option<f64>,
     j0_d: Option<f64>,
     j45_d: Option<f64>,
@@ -178,7 +190,7 @@ pub struct Choice {
 pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
     let mut tally = Tally::default();
     let mut seen = HashSet::new();
-    let mut stills = Vec::new();
+    let (mut stills, mut set_aside) = (Vec::new(), Vec::new());
     for (name, bytes) in files {
         let lines: Vec<(usize, &[u8])> = bytes
             .split(|byte| *byte == b'\n')
@@ -191,15 +203,19 @@ pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
             tally.records += 1;
             let place = format!("{name}: line {at}");
             match parsed {
-                Parsed::Unusable(reason, detail) => tally.leave_out(reason, &place, &detail),
+                Parsed::Unusable(reason, detail) => tally.leave_out(Why::Unusable, reason, &place, &detail),
                 Parsed::Still { still, identity, excluded } => {
                     let stage = still.columns.get("stage").map_or("", String::as_str).trim();
                     if !seen.insert(identity) {
-                        tally.leave_out("the same still again: the first record counts", &place, &still.path);
+                        let reason = "the same still again: the first record counts";
+                        tally.leave_out(Why::Unusable, reason, &place, &still.path);
                     } else if let Some(reason) = excluded {
-                        tally.leave_out(&format!("left out by the case sheet: {reason}"), &place, &still.path);
+                        let reason = format!("left out by the case sheet: {reason}");
+                        tally.leave_out(Why::Asked, &reason, &place, &still.path);
+                        set_aside.push(still.path);
                     } else if choice.stage.as_deref().is_some_and(|wanted| wanted != stage) {
-                        tally.leave_out("of another stage", &place, &still.path);
+                        tally.leave_out(Why::Asked, "of another stage", &place, &still.path);
+                        set_aside.push(still.path);
                     } else {
                         stills.push(*still);
                     }
@@ -208,8 +224,12 @@ pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
         }
     }
     let mut inclusions = vec![Inclusion::new("records read", tally.records)];
-    inclusions
-        .extend(tally.left_out.iter().map(|(reason, count)| Inclusion::new(format!("left out: {reason}"), *count)));
+    inclusions.extend(
+        tally
+            .left_out
+            .iter()
+            .map(|((reason, why), count)| Inclusion::left_out(format!("left out: {reason}"), *count, *why)),
+    );
     let measured = stills.iter().filter(|still| still.result.is_ok()).count();
     inclusions.push(Inclusion::new("counted: measured", measured));
     let mut refused: BTreeMap<&str, usize> = BTreeMap::new();
@@ -219,19 +239,19 @@ pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
     inclusions.extend(
         refused.iter().map(|(code, count)| Inclusion::new(format!("counted: refused, {}", in_words(code)), *count)),
     );
-    Read { stills, inclusions, messages: tally.messages }
+    Read { stills, set_aside, inclusions, messages: tally.messages }
 }
 
 #[derive(Default)]
 struct Tally {
     records: usize,
-    left_out: BTreeMap<String, usize>,
+    left_out: BTreeMap<(String, Why), usize>,
     messages: Vec<String>,
 }
 
 impl Tally {
-    fn leave_out(&mut self, reason: &str, place: &str, detail: &str) {
-        let count = self.left_out.entry(reason.to_owned()).or_default();
+    fn leave_out(&mut self, why: Why, reason: &str, place: &str, detail: &str) {
+        let count = self.left_out.entry((reason.to_owned(), why)).or_default();
         *count += 1;
         if *count <= MESSAGES_OF_A_KIND {
             self.messages.push(format!("{place}: {reason}: {detail}"));
@@ -275,6 +295,7 @@ fn parse(bytes: &[u8]) -> Parsed {
             return Parsed::Unusable("not a record", detail);
         }
     };
+    let far_from_plan = result.is_err() && line.refusals.iter().any(|refusal| refusal.code == FAR_FROM_PLAN);
     let columns: BTreeMap<String, String> = line
         .case
         .into_iter()
@@ -294,7 +315,7 @@ fn parse(bytes: &[u8]) -> Parsed {
         |p| format!("stillaxis {} {}", p.version, p.settings).trim_end().to_owned(),
     );
     let marks = quality(&line.reference_marks, line.alignment.as_ref());
-    let still = StillRead { path: still.path, columns: Arc::new(columns), result, marks, program };
+    let still = StillRead { path: still.path, columns: Arc::new(columns), result, far_from_plan, marks, program };
     Parsed::Still { still: Box::new(still), identity, excluded }
 }
 
@@ -307,19 +328,29 @@ fn measure(alignment: &LineAlignment, cylinder: Option<&LineCylinder>) -> Result
     if sd < 0.0 {
         return Err(format!("sd_deg is {sd}, expected 0 or more"));
     }
-    let part = |name: &str| alignment.variance_parts_deg2.as_ref()?.get(name).copied().flatten();
-    let shared = part("oval").unwrap_or(0.0).clamp(0.0, sd * sd);
-    let both = |c: &LineCylinder| Some([c.j0_d?, c.j45_d?]);
+    let dioptres = |c: &LineCylinder| {
+        let power_vector_d = c.j0_d.zip(c.j45_d).map(|(j0, j45)| [j0, j45]);
+        Some(Dioptres { residual_d: c.residual_d?, power_vector_d, at_cornea: c.plane == "cornea" })
+    };
     Ok(Measure {
-        error_deg,
-        own_variance_deg2: sd * sd - shared,
-        shared_variance_deg2: shared,
+        reading: reading(error_deg, sd, alignment.variance_parts_deg2.as_ref()),
         lens_axis_deg: alignment.lens_axis_in_eye_deg,
-        residual_percent: cylinder.and_then(|c| c.residual_percent),
-        residual_d: cylinder.and_then(|c| c.residual_d),
-        power_vector_d: cylinder.and_then(both),
-        at_cornea: cylinder.is_some_and(|c| c.plane == "cornea"),
+        dioptres: cylinder.and_then(dioptres),
     })
+}
+
+/// The reading of a still, its variance by source. Where the record does not give all sources, what those given leave of the whole
+/// is taken for the still's own: further stills then lessen it, and no more is taken out of a spread than is known to be reading.
+fn reading(error_deg: f64, sd_deg: f64, parts: Option<&Parts>) -> Reading {
+    let part = |name: &str| parts?.get(name).copied().flatten().map(|variance| variance.max(0.0));
+    let names = ["reference_marks", "lens_marks", "limbus", "oval", "parallax"];
+    let [reference_marks, lens_marks, limbus, oval, parallax] = names.map(|name| part(name).unwrap_or(0.0));
+    let told = VarianceParts { reference_marks, lens_marks, limbus, oval, parallax };
+    let mut reading = Reading::of(error_deg, &told);
+    if names.iter().any(|name| part(name).is_none()) {
+        reading.own_deg2 += (sd_deg * sd_deg - told.sum()).max(0.0);
+    }
+    reading
 }
 
 fn quality(marks: &[LineMark], alignment: Option<&LineAlignment>) -> MarkQuality {

@@ -1,15 +1,13 @@
-//! Readers' readings: a CSV file with a column `still` (file name, or end of the path), `reader`, `error_deg` (lens axis less
-//! intended axis, degrees, counter-clockwise positive), one row a reading. Other columns are ignored.
+//! Readers' readings: a CSV file with a column `still` (file name or end of the path, as in a case sheet), `reader`, `error_deg`
+//! (lens axis less intended axis, degrees, counter-clockwise positive), one row a reading. Other columns are ignored.
 
-use super::figures::Inclusion;
-use super::reading::MESSAGES_OF_A_KIND;
+use super::figures::{Inclusion, Why};
+use super::reading::{MESSAGES_OF_A_KIND, RIGHT_ANGLE_DEG};
+use crate::stills::sheet::still_parts;
 use std::collections::{BTreeMap, HashMap};
-use std::path::Path;
 
 /// The columns that are read.
 const COLUMNS: [&str; 3] = ["still", "reader", "error_deg"];
-/// A size of error that is not possible, degrees.
-const RIGHT_ANGLE_DEG: f64 = 90.0;
 
 /// The readings of one reader: of each still, by its place in the list of stills, in the order of the file.
 pub type OfReader = BTreeMap<usize, Vec<f64>>;
@@ -44,10 +42,11 @@ pub enum ReadingsError {
 /// Read the file.
 ///
 /// - `stills`: paths of the stills that the readings may be of
+/// - `set_aside`: paths of those whose readings do not count either, because they were left out on wish
 ///
 /// # Errors
 /// [`ReadingsError`] where the file is no CSV or lacks a column. Faulty rows are counted and told of, not fatal.
-pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
+pub fn read(bytes: &[u8], stills: &[&str], set_aside: &[&str]) -> Result<Readings, ReadingsError> {
     let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(without_mark(bytes));
     let headings: Vec<String> = reader.headers()?.iter().map(str::to_lowercase).collect();
     let mut columns = [0; 3];
@@ -55,13 +54,9 @@ pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
         let found = headings.iter().position(|heading| heading == name);
         *at = found.ok_or_else(|| ReadingsError::NoColumn { missing: name, found: headings.clone() })?;
     }
-    let mut known: HashMap<&str, Vec<usize>> = HashMap::new();
-    for (at, path) in stills.iter().enumerate() {
-        let name = Path::new(path).file_name().and_then(|name| name.to_str()).unwrap_or(path);
-        known.entry(name).or_default().push(at);
-    }
+    let (known, set_aside) = (Paths::of(stills), Paths::of(set_aside));
     let mut readings = Readings::default();
-    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut counts: BTreeMap<(&str, Why), usize> = BTreeMap::new();
     let mut rows = 0;
     for row in reader.records() {
         let row = row?;
@@ -69,8 +64,8 @@ pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
         let line = row.position().map_or(0, csv::Position::line);
         let cell = |k: usize| row.get(columns[k]).unwrap_or("");
         let (still, name, value) = (cell(0), cell(1), cell(2));
-        let mut fault = |reason: &'static str, detail: String| {
-            let count = counts.entry(reason).or_default();
+        let mut leave_out = |why: Why, reason: &'static str, detail: String| {
+            let count = counts.entry((reason, why)).or_default();
             *count += 1;
             if *count <= MESSAGES_OF_A_KIND {
                 readings.messages.push(format!("line {line}: {detail}"));
@@ -81,26 +76,53 @@ pub fn read(bytes: &[u8], stills: &[&str]) -> Result<Readings, ReadingsError> {
         let parsed = value.parse::<f64>().ok().filter(|v| v.abs() <= RIGHT_ANGLE_DEG);
         let Some(error_deg) = parsed else {
             let reason = if value.is_empty() { "no value" } else { "not an angle from -90 to 90 degrees" };
-            fault(reason, format!("error_deg is {value:?}, expected -90 to 90 degrees"));
+            leave_out(Why::Unusable, reason, format!("error_deg is {value:?}, expected -90 to 90 degrees"));
             continue;
         };
         if name.is_empty() {
-            fault("no reader", "reader is empty".to_owned());
+            leave_out(Why::Unusable, "no reader", "reader is empty".to_owned());
             continue;
         }
-        let file = Path::new(still).file_name().and_then(|name| name.to_str()).unwrap_or("");
-        let ends = |at: &&usize| Path::new(stills[**at]).ends_with(still.trim_start_matches("../"));
-        match known.get(file).map(|at| at.iter().filter(ends).collect::<Vec<_>>()).as_deref() {
-            Some([at]) => readings.readers.entry(name.to_owned()).or_default().entry(**at).or_default().push(error_deg),
-            Some([_, _, ..]) => fault("still in doubt", format!("{still:?} fits several records")),
-            _ => fault("no record of the still", format!("no record of the still {still:?}")),
+        match known.ending_in(still)[..] {
+            [at] => readings.readers.entry(name.to_owned()).or_default().entry(at).or_default().push(error_deg),
+            [_, _, ..] => leave_out(Why::Unusable, "still in doubt", format!("{still:?} fits several records")),
+            [] if !set_aside.ending_in(still).is_empty() => {
+                leave_out(Why::Asked, "of a still that was left out", format!("{still:?} was left out"));
+            }
+            [] => leave_out(Why::Unusable, "no record of the still", format!("no record of the still {still:?}")),
         }
     }
     readings.inclusions = vec![Inclusion::new("readings read", rows)];
-    readings.inclusions.extend(counts.iter().map(|(why, n)| Inclusion::new(format!("readings left out: {why}"), *n)));
+    let left_out = |((reason, why), count): (&(&str, Why), &usize)| {
+        Inclusion::left_out(format!("readings left out: {reason}"), *count, *why)
+    };
+    readings.inclusions.extend(counts.iter().map(left_out));
     let kept: usize = readings.readers.values().flat_map(BTreeMap::values).map(Vec::len).sum();
     readings.inclusions.push(Inclusion::new("readings counted", kept));
     Ok(readings)
+}
+
+/// Paths in parts, by the last of these.
+struct Paths<'a>(HashMap<&'a str, Vec<(usize, Vec<&'a str>)>>);
+
+impl<'a> Paths<'a> {
+    fn of(paths: &[&'a str]) -> Self {
+        let mut by_name: HashMap<&str, Vec<(usize, Vec<&str>)>> = HashMap::new();
+        for (at, path) in paths.iter().enumerate() {
+            let parts = still_parts(path);
+            if let Some(name) = parts.last() {
+                by_name.entry(name).or_default().push((at, parts));
+            }
+        }
+        Self(by_name)
+    }
+
+    /// The places of those that end as a file names a still.
+    fn ending_in(&self, still: &str) -> Vec<usize> {
+        let end = still_parts(still);
+        let named = end.last().and_then(|name| self.0.get(name)).map(Vec::as_slice).unwrap_or_default();
+        named.iter().filter(|(_, path)| path.ends_with(&end)).map(|(at, _)| *at).collect()
+    }
 }
 
 /// Spreadsheets put a byte-order mark first.

@@ -16,8 +16,8 @@ pub(super) fn section(all: &Group, by: &[(String, Vec<Group>)], settings: &Audit
     let mut section = Section::new("Residual cylinder");
     let measured = all.1.iter().filter_map(|eye| eye.measure);
     let (mut at_cornea, mut at_lens) = (0, 0);
-    for measure in measured.filter(|m| m.residual_d.is_some()) {
-        if measure.at_cornea { at_cornea += 1 } else { at_lens += 1 }
+    for dioptres in measured.filter_map(|m| m.dioptres) {
+        if dioptres.at_cornea { at_cornea += 1 } else { at_lens += 1 }
     }
     let cornea = at_cornea > 0;
     if at_cornea + at_lens == 0 {
@@ -32,7 +32,7 @@ pub(super) fn section(all: &Group, by: &[(String, Vec<Group>)], settings: &Audit
         section.text.push(format!("Dioptres hold {plane}."));
     }
     section.text.push("Axes are in the eye's own notation; left eyes are not mirrored onto right ones.".to_owned());
-    let same_plane = |eye: &Eye| eye.measure.filter(|m| m.at_cornea == cornea);
+    let same_plane = |eye: &Eye| eye.measure?.dioptres.filter(|d| d.at_cornea == cornea);
     let (mut series, mut regions) = (Vec::new(), Vec::new());
     let drawn: Vec<String> = match by.first() {
         Some((column, groups)) => {
@@ -41,8 +41,8 @@ pub(super) fn section(all: &Group, by: &[(String, Vec<Group>)], settings: &Audit
         None => vec![ALL.to_owned()],
     };
     for (name, eyes) in every(all, by) {
-        let percent = Sample::of(eyes.iter().copied(), |eye| eye.measure?.residual_percent);
-        let dioptres = Sample::of(eyes.iter().copied(), |eye| same_plane(eye)?.residual_d);
+        let percent = Sample::of(eyes.iter().copied(), |eye| Some(eye.measure?.residual_percent));
+        let dioptres = Sample::of(eyes.iter().copied(), |eye| Some(same_plane(eye)?.residual_d));
         for (quantity, unit, sample) in [("of the cylinder", "%", &percent), ("cylinder", "D", &dioptres)] {
             if sample.values.is_empty() {
                 continue;

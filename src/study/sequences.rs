@@ -54,10 +54,8 @@ pub fn over_time(eyes: &[&Eye], settings: &AuditSettings) -> Section {
         let size = sizes.mean(Scale::Logarithm);
         section.add(&name, "mean absolute error", "°", size.value, size.interval, behind);
         if let Some(limit) = settings.limits_deg.first() {
-            let share = sizes.share(|v| v <= *limit);
-            let interval =
-                share.interval.map(|i| crate::statistics::Interval { low: 100.0 * i.low, high: 100.0 * i.high });
-            section.add(&name, format!("within {limit}°"), "%", share.value.map(|v| 100.0 * v), interval, behind);
+            let share = sizes.share(|v| v <= *limit).percent();
+            section.add(&name, format!("within {limit}°"), "%", share.value, share.interval, behind);
         }
     }
     section

@@ -8,8 +8,9 @@ use crate::statistics::{COVERAGE, Interval};
 use serde::Serialize;
 
 /// Power and level that eyes are counted for.
-const POWER: f64 = 0.8;
-const LEVEL: f64 = 0.05;
+pub(super) const POWER: f64 = 0.8;
+/// The level.
+pub(super) const LEVEL: f64 = 0.05;
 /// Difference of two groups' means, degrees, and ratio of their spreads that a study may want to tell.
 pub const SHIFT_DEG: f64 = 1.0;
 /// The ratio.
@@ -69,7 +70,9 @@ pub fn expected(form: &str, trials: &[Trial], spread_deg: f64, seed: u64) -> Exp
     let stills = trials.len();
     let share = |count: usize, of: usize| Value {
         value: (of > 0).then(|| 100.0 * count as f64 / of as f64),
-        interval95: wilson(count as f64 / of.max(1) as f64, of as f64, COVERAGE).map(|i| percent(&i)),
+        interval95: wilson(count as f64 / of.max(1) as f64, of as f64, COVERAGE)
+            .map(Interval::percent)
+            .map(|i| [i.low, i.high]),
     };
     let held = figures.iter().filter(|(error, half)| error.abs() <= *half).count();
     let settings = Settings { seed, ..Settings::default() };
@@ -119,10 +122,6 @@ pub fn expected(form: &str, trials: &[Trial], spread_deg: f64, seed: u64) -> Exp
 }
 
 const NOTHING: Value = Value { value: None, interval95: None };
-
-fn percent(interval: &Interval) -> [f64; 2] {
-    [100.0 * interval.low, 100.0 * interval.high]
-}
 
 /// Size of the error below which a share of the weight lies: `order` sorts the figures by it.
 fn quantile(figures: &[(f64, f64)], order: &[usize], weights: &[f64], share: f64) -> f64 {

@@ -49,6 +49,33 @@ fn nothing_is_dropped_silently() {
     }
 }
 
+/// What cannot be used gives exit code 1, with --stage as well; what was left out on wish does not, whatever its reason is called.
+#[test]
+fn what_was_asked_for_is_no_fault() {
+    let mut records = two_groups();
+    for (k, record) in records.iter_mut().enumerate() {
+        record["case"]["stage"] = json!(if k < 13 { "before" } else { "end" });
+    }
+    let mut excluded = measured("x", "OD", "broad", 1.0, 0.5);
+    excluded["case"]["stage"] = json!("end");
+    excluded["case"]["exclude"] = json!("true");
+    excluded["case"]["exclude_reason"] = json!("not a record");
+    records.push(excluded);
+    for (more, args, code) in [
+        (None, &["--stage", "end"][..], 0),
+        (None, &[], 0),
+        (Some(json!("text")), &["--stage", "end"], 1),
+        (Some(json!("text")), &[], 1),
+        (Some(records[20].clone()), &["--stage", "end"], 1),
+    ] {
+        let all: Vec<Value> = records.iter().cloned().chain(more).collect();
+        for command in ["audit", "compare"] {
+            let (done, _) = run(command, &all, args);
+            assert_eq!(done.code, Some(code), "{args:?} {done:?}");
+        }
+    }
+}
+
 /// NaN is no JSON: such a line is no record.
 #[test]
 fn nan_is_told_of() {
@@ -196,4 +223,59 @@ fn faulty_readings() {
     assert_eq!((included(&answers, "readings read"), included(&answers, "readings counted")), (67, 13));
     assert_eq!(included(&answers, "readings left out: no record of the still"), 51);
     assert_eq!(done.stderr.matches("no record of the still").count(), 4, "{done:?}");
+}
+
+/// A reading names its still as a case sheet does: by the end of its path, with `/` or `\`, whatever `.` and `..` stand before.
+#[test]
+fn readings_name_stills_as_sheets_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut records = two_groups();
+    for record in &mut records {
+        let path = format!("day one/{}", record["still"]["path"].as_str().unwrap());
+        record["still"]["path"] = json!(path);
+    }
+    write(folder.path(), &records);
+    let named = [
+        "b0-OD-broad.jpg",
+        "./b1-OD-broad.jpg",
+        "day one/b2-OD-broad.jpg",
+        "day one\\b3-OD-broad.jpg",
+        ".\\day one\\b4-OD-broad.jpg",
+        "../day one/./b5-OD-broad.jpg",
+        "..\\..\\day one//b6-OD-broad.jpg",
+        "../../b7-OD-broad.jpg",
+    ];
+    let rows: String = named.iter().map(|still| format!("{still},a,1\n")).collect();
+    let others = "day two/b8-OD-broad.jpg,a,1\none/b9-OD-broad.jpg,a,1\n..,a,1\n";
+    std::fs::write(folder.path().join("readings.csv"), format!("still,reader,error_deg\n{rows}{others}")).unwrap();
+    let done = stillaxis(folder.path(), ["agree", "records.ndjson", "readings.csv", "--out", "out"], "");
+    assert_eq!(done.code, Some(1), "{done:?}");
+    let answers: Value = serde_json::from_slice(&std::fs::read(folder.path().join("out/agree.json")).unwrap()).unwrap();
+    assert_eq!(included(&answers, "readings counted"), 8, "{done:?}");
+    assert_eq!(included(&answers, "readings left out: no record of the still"), 3, "{done:?}");
+}
+
+/// Readings of stills of another stage or left out by the sheet are counted, and no fault.
+#[test]
+fn readings_of_stills_left_out_are_no_fault() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut records = two_groups();
+    for (k, record) in records.iter_mut().enumerate() {
+        record["case"]["stage"] = json!(if k < 13 { "before" } else { "end" });
+    }
+    records[25]["case"]["exclude"] = json!("true");
+    write(folder.path(), &records);
+    let row = |record: &Value| format!("{},a,1\n", record["still"]["path"].as_str().unwrap());
+    let readings: String =
+        std::iter::once("still,reader,error_deg\n".to_owned()).chain(records.iter().map(row)).collect();
+    for (more, code) in [("", 0), ("none.jpg,a,1\n", 1)] {
+        std::fs::write(folder.path().join("readings.csv"), format!("{readings}{more}")).unwrap();
+        let done =
+            stillaxis(folder.path(), ["agree", "records.ndjson", "readings.csv", "--stage", "end", "--out", "out"], "");
+        assert_eq!(done.code, Some(code), "{done:?}");
+        let answers = std::fs::read(folder.path().join("out/agree.json")).unwrap();
+        let answers: Value = serde_json::from_slice(&answers).unwrap();
+        assert_eq!(included(&answers, "readings counted"), 12, "{done:?}");
+        assert_eq!(included(&answers, "readings left out: of a still that was left out"), 14, "{done:?}");
+    }
 }

@@ -86,6 +86,41 @@ fn refused_stills_are_told_by_group() {
     close(value(figure(&answers.unwrap(), "Groups", "narrow", "refused stills")), 100.0 / 14.0);
 }
 
+/// A lens refused for standing far from its plan is counted apart, also where another reason stands before it, and whether or not another
+/// still gave its eye a figure; the methods say what that does to means and spreads.
+#[test]
+fn lenses_far_from_their_plan_are_counted_apart() {
+    let mut records = two_groups();
+    let mut far = |patient: &str, codes: &[&str]| {
+        let mut record = refused(patient, "OD", "narrow", codes[0]);
+        let refusals = codes.iter().map(|code| json!({"code": code, "message": "", "hint": ""}));
+        record["refusals"] = refusals.collect();
+        record["still"]["sha256"] = json!(format!("far {patient}"));
+        records.push(record);
+    };
+    far("n3", &["far_from_plan"]);
+    far("r0", &["far_from_plan"]);
+    far("r1", &["interval_too_wide", "far_from_plan"]);
+    far("r2", &["interval_too_wide"]);
+    let (_, answers) = run("audit", &records, &["--by", "technique"]);
+    let answers = answers.unwrap();
+    let of = |group: &str, quantity: &str| value(figure(&answers, "Lenses far from their plan", group, quantity));
+    for (group, eyes, without) in
+        [("all eyes", 3.0, 2.0), ("technique: narrow", 3.0, 2.0), ("technique: broad", 0.0, 0.0)]
+    {
+        close(of(group, "eyes with a still refused as far from plan"), eyes);
+        close(of(group, "of these without a figure"), without);
+    }
+    close(value(figure(&answers, "Within the limits", "technique: narrow", "within 5°, at least")), 1300.0 / 16.0);
+    assert!(answers["methods"].to_string().contains("stands far from its plan"), "{}", answers["methods"]);
+    let (_, answers) = run("compare", &records, &[]);
+    let answers = answers.unwrap();
+    close(value(figure(&answers, "Groups", "narrow", "eyes with a still refused as far from plan")), 3.0);
+    close(value(figure(&answers, "Groups", "broad", "eyes with a still refused as far from plan")), 0.0);
+    close(value(figure(&answers, "Groups", "narrow", "of these without a figure")), 2.0);
+    assert!(answers["methods"].to_string().contains("stands far from its plan"), "{}", answers["methods"]);
+}
+
 /// A ratio of 3 in spread, found by interval and test; the seed is printed, and the same seed gives the same bytes.
 #[test]
 fn compare_by_hand() {

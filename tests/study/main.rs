@@ -4,5 +4,6 @@
 mod support;
 
 mod bad_input;
+mod eyes;
 mod figures;
 mod records;

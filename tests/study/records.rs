@@ -4,10 +4,11 @@ use crate::support::{Run, stillaxis};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
-/// A measured still.
+/// A measured still of a lens of 2 D at the cornea that matches its eye, planned at 0: crossed cylinders of 2 D leave
+/// 4 |sin t| D, J0 = 2 sin t sin t and J45 = -2 sin t cos t (Thibos, Wheeler & Horner 1997, from memory).
 pub fn measured(patient: &str, eye: &str, technique: &str, error_deg: f64, sd_deg: f64) -> Value {
     let path = format!("{patient}-{eye}-{technique}.jpg");
-    let half = f64::sin(error_deg.to_radians()).abs();
+    let (sin, cos) = error_deg.to_radians().sin_cos();
     json!({
         "schema": 1, "still": {"path": path, "sha256": format!("sha of {path}"), "a field to come": 1},
         "case": {"patient": patient, "eye": eye, "technique": technique, "operator": "Beck", "case": format!("{patient}-{eye}")},
@@ -16,8 +17,8 @@ pub fn measured(patient: &str, eye: &str, technique: &str, error_deg: f64, sd_de
         "alignment": {"error_deg": error_deg, "sd_deg": sd_deg, "lens_axis_in_eye_deg": 90.0 + error_deg,
             "marks_opposition_deg": 1.0,
             "variance_parts_deg2": {"reference_marks": sd_deg * sd_deg / 2.0, "oval": sd_deg * sd_deg / 2.0}},
-        "cylinder": {"plane": "cornea", "residual_percent": 200.0 * half, "residual_d": 4.0 * half,
-            "j0_d": 2.0 * half, "j45_d": half * error_deg.signum()},
+        "cylinder": {"plane": "cornea", "residual_percent": 200.0 * sin.abs(), "residual_d": 4.0 * sin.abs(),
+            "j0_d": 2.0 * sin * sin, "j45_d": -2.0 * sin * cos},
         "program": {"version": "0.1.0", "settings": ""}
     })
 }
@@ -30,6 +31,16 @@ pub fn refused(patient: &str, eye: &str, technique: &str, code: &str) -> Value {
     record["alignment"] = Value::Null;
     record["cylinder"] = Value::Null;
     record
+}
+
+/// Stills of one eye, of the errors given, sd 0.5 degrees each.
+pub fn stills_of_an_eye(errors_deg: &[f64]) -> Vec<Value> {
+    let still = |(k, error): (usize, &f64)| {
+        let mut record = measured("p", "OS", "ink", *error, 0.5);
+        record["still"] = json!({"path": format!("p-OS-{k}.jpg"), "sha256": format!("sha {k}")});
+        record
+    };
+    errors_deg.iter().enumerate().map(still).collect()
 }
 
 /// Two groups: "broad" with errors of -6 to 6, "narrow" with -2 to 2, one eye each of 13 patients.

@@ -264,7 +264,7 @@ impl Lines<'_> {
 }
 
 /// The folders and the name of a still as a sheet gives it, either slash between; what leads out of a folder is left off.
-pub(super) fn still_parts(still: &str) -> Vec<&str> {
+pub fn still_parts(still: &str) -> Vec<&str> {
     let parts: Vec<&str> = still.split(['/', '\\']).filter(|part| !part.is_empty() && *part != ".").collect();
     let from = parts.iter().rposition(|part| *part == "..").map_or(0, |at| at + 1);
     parts[from..].to_vec()
