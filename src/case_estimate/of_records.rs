@@ -10,7 +10,7 @@ use crate::record::{
 };
 use crate::statistics::descriptive::{mean, standard_deviation};
 use crate::statistics::distributions::normal_quantile;
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 /// Columns that tell one case from another, and those that a plan rests on.
 const KEYS: [&str; 4] = ["case", "patient", "eye", "stage"];
@@ -39,8 +39,12 @@ fn measured(record: &Record) -> Option<&Alignment> {
     record.alignment.as_ref().filter(|_| record.outcome == Outcome::Measured)
 }
 
+/// Whether the sheet leaves a still out.
+fn excluded(record: &Record) -> bool {
+    record.case.get("exclude").is_some_and(|cell| cell.trim().eq_ignore_ascii_case("true"))
+}
+
 fn of_case([case, patient, eye, stage]: [String; 4], stills: &[&Record]) -> CaseRecord {
-    let excluded = |record: &Record| record.case.get("exclude").is_some_and(|v| v.trim().eq_ignore_ascii_case("true"));
     let counted: Vec<usize> =
         (0..stills.len()).filter(|k| measured(stills[*k]).is_some() && !excluded(stills[*k])).collect();
     let alignments: Vec<&Alignment> = counted.iter().filter_map(|k| measured(stills[*k])).collect();
@@ -118,8 +122,9 @@ fn warnings(
 ) -> Vec<String> {
     let mut warnings = Vec::new();
     for column in PLAN {
-        let values: std::collections::BTreeSet<&str> =
-            stills.iter().map(|s| s.case.get(column).map_or("", String::as_str).trim()).collect();
+        // An empty cell contradicts none.
+        let cells = stills.iter().filter(|s| !excluded(s)).filter_map(|s| s.case.get(column));
+        let values: BTreeSet<&str> = cells.map(|cell| cell.trim()).filter(|cell| !cell.is_empty()).collect();
         if values.len() > 1 {
             warnings.push(format!("the sheet gives the stills of this case different {column}: one of them is wrong"));
         }
@@ -150,8 +155,16 @@ fn warnings(
     warnings
 }
 
-/// Offsets and shapes in the frame of the first still's reference direction.
+/// Where the eye's 0 lies in the plane of the limbus, degrees, modulo 180; `None` where the still does not tell it.
+fn zero_deg(record: &Record) -> Option<f64> {
+    let alignment = record.alignment.as_ref()?;
+    alignment.lens_axis_in_eye_deg.map(|axis| alignment.lens_deg - axis)
+}
+
+/// Offsets and shapes in the frame of the first still.
 fn view(stills: &[&Record]) -> Option<CaseView> {
+    // Marks of several meridians may be others in each still: the eye's 0 is the same.
+    let by_zero = stills.iter().all(|record| zero_deg(record).is_some());
     let mut turns: Vec<f64> = Vec::new();
     let mut readings: Vec<ViewReading> = Vec::new();
     for record in stills {
@@ -162,8 +175,9 @@ fn view(stills: &[&Record]) -> Option<CaseView> {
         };
         // Directions of marks are axes: a microscope turned by more than a right angle between stills is not told from one
         // turned by less.
-        let first = turns.first().copied().unwrap_or(alignment.reference_deg);
-        let turn = axis_difference(first, alignment.reference_deg);
+        let direction = zero_deg(record).filter(|_| by_zero).unwrap_or(alignment.reference_deg);
+        let first = turns.first().copied().unwrap_or(direction);
+        let turn = axis_difference(first, direction);
         turns.push(first + turn);
         readings.push(ViewReading {
             offset_mm: turned(-turn) * Vector::new(offset[0], offset[1]),
@@ -198,4 +212,80 @@ fn anisotropy(limbus: &Limbus, turn_deg: f64) -> Vector {
     // The record has the direction towards y down.
     let (sin, cos) = (2.0 * (-limbus.angle_deg - turn_deg).to_radians()).sin_cos();
     Vector::new(cos, sin) * (longer / shorter).ln()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::{MmSource, Still, VarianceParts};
+
+    /// A still of an eye whose 0 lies at `zero` degrees and whose lens stands at 30 in it, 0.4 mm from the centre along the eye's 0.
+    fn still(zero: f64, reference_in_eye: f64, columns: &[(&str, &str)]) -> Record {
+        let provenance = Still {
+            path: format!("{zero}-{reference_in_eye}.jpg"),
+            sha256: String::new(),
+            width_px: 800,
+            height_px: 600,
+            exif_orientation: 1,
+            mirrored: false,
+            pixel_aspect: 1.0,
+            taken_at: None,
+        };
+        let case = columns.iter().chain(&[("case", "1")]).map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect();
+        let mut record = Record::new(provenance, case, Outcome::Measured);
+        record.limbus = Some(Limbus {
+            center_px: [400.0, 300.0],
+            semi_axes_px: [205.0, 200.0],
+            angle_deg: 0.0,
+            radius_px: 202.5,
+            radius_sd_px: 0.5,
+            center_sd_px: 0.5,
+            axis_ratio_sd: Some(0.004),
+            visible_arc_deg: 330.0,
+            mm_per_px: 0.029,
+            mm_source: MmSource::Assumed,
+            score: 1.0,
+        });
+        let (sin, cos) = zero.to_radians().sin_cos();
+        record.alignment = Some(Alignment {
+            error_deg: 1.0,
+            sd_deg: 0.2,
+            interval95_deg: [0.6, 1.4],
+            reference_deg: (zero + reference_in_eye).rem_euclid(180.0),
+            intended_deg: (zero + 29.0).rem_euclid(180.0),
+            lens_deg: (zero + 30.0).rem_euclid(180.0),
+            lens_axis_in_eye_deg: Some(30.0),
+            marks_opposition_deg: None,
+            offset_apparent_mm: Some([0.4 * cos, 0.4 * sin]),
+            offset_sd_mm: Some(0.01),
+            variance_parts_deg2: VarianceParts { lens_marks: 0.04, ..VarianceParts::default() },
+        });
+        record
+    }
+
+    /// Of marks on 0, 180 and 270 one still shows the first two, another only the third: the eye is turned by no more for that.
+    #[test]
+    fn offsets_do_not_turn_with_the_marks_that_were_found() {
+        for turned in [0.0, 25.0] {
+            let stills = [still(10.0, 0.0, &[]), still(10.0 + turned, 90.0, &[])];
+            let view = view(&stills.iter().collect::<Vec<_>>()).unwrap();
+            let [x, y] = view.offset_apparent_mm;
+            let (sin, cos) = 10f64.to_radians().sin_cos();
+            assert!((x - 0.4 * cos).hypot(y - 0.4 * sin) < 1e-9, "turned {turned}: {x}, {y}");
+        }
+    }
+
+    #[test]
+    fn only_what_contradicts_is_wrong() {
+        let of = |cells: [&[(&str, &str)]; 2]| {
+            let [a, b] = cells.map(|columns| still(10.0, 0.0, columns));
+            let warnings = of_records(&[a, b]).pop().unwrap().warnings;
+            warnings.iter().any(|w| w.contains("one of them is wrong"))
+        };
+        let width = ("white_to_white_mm", "11.9");
+        assert!(of([&[width], &[("white_to_white_mm", "12.1")]]));
+        assert!(!of([&[width], &[]]));
+        assert!(!of([&[width], &[("white_to_white_mm", " ")]]));
+        assert!(!of([&[width], &[("white_to_white_mm", "12.1"), ("exclude", "true")]]));
+    }
 }

@@ -99,13 +99,18 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
         return map;
     };
     let zero_deg = placed.zero_deg.unwrap_or(placed.rotation_deg);
-    describe_marks(record, picture, &marks, &placed.meridians, &Ground { limbus: &reading, plan: &plan, zero_deg });
+    let doubted = placed.meridians.iter().zip(&marks.doubts_sd_deg);
+    let meridians: Vec<(Meridian, f64)> = doubted.map(|((at, sd_deg), doubt)| (*at, sd_deg.hypot(*doubt))).collect();
+    describe_marks(record, picture, &marks, &meridians, &Ground { limbus: &reading, plan: &plan, zero_deg });
     let Some(lens) = lens else { return Some(placed.map) };
 
     let lens_reading = LensReading { ends: lens.ends, both_groups: lens.groups_seen == 2 };
     match alignment::align(&reading, &marks.readings, &lens_reading, &plan) {
         Ok(mut aligned) => {
             aligned.parts.reference_marks += marks.spread_deg * marks.spread_deg;
+            if marks.readings.len() == 1 && marks.missing > 0 {
+                record.warnings.push("one reference mark only: the angle rests on the centre of the limbus".into());
+            }
             describe_alignment(record, &aligned, &lens, Marks::of(&marks.readings, &plan), &limbus.covariance);
             let far = too_far(aligned.error_deg, marks.probability, lens.score);
             record.refusals.extend(far.map(|far| refusal(RefusalCode::FarFromPlan, far, FAR_HINT)));
@@ -202,6 +207,10 @@ struct ChosenMarks<'a> {
     /// As found, and in the same order as they count.
     findings: Vec<&'a MarkFinding>,
     readings: Vec<MarkReading>,
+    /// What is uncertain about where each stands besides its place as read, sd in degrees.
+    doubts_sd_deg: Vec<f64>,
+    /// How many more the sheet has.
+    missing: usize,
     /// What their choice leaves the axis uncertain by, sd in degrees.
     spread_deg: f64,
     /// Probability that they are the marks, by their looks.
@@ -230,17 +239,20 @@ fn chosen_marks<'a>(
             return None;
         }
     };
-    if reading.placed.len() == 1 && pattern.len() > 1 {
-        record.warnings.push("one reference mark only: the angle rests on the centre of the limbus".into());
-    }
     let findings: Vec<&MarkFinding> = reading.placed.iter().map(|placed| &candidates[placed.finding]).collect();
     let readings = reading.placed.iter().zip(&findings).map(|(placed, finding)| MarkReading {
         place: finding.centroid,
         covariance: finding.covariance,
         denotes_deg: pattern[placed.pattern],
     });
-    let (spread_deg, probability) = (reading.spread_deg, reading.probability);
-    Some(ChosenMarks { readings: readings.collect(), findings, spread_deg, probability })
+    Some(ChosenMarks {
+        readings: readings.collect(),
+        findings,
+        doubts_sd_deg: reading.placed.iter().map(|placed| placed.doubt_sd_deg).collect(),
+        missing: pattern.len() - reading.placed.len(),
+        spread_deg: reading.spread_deg,
+        probability: reading.probability,
+    })
 }
 
 /// A refusal where no reference marks could be chosen among `candidates`.

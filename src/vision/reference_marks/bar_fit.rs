@@ -40,6 +40,12 @@ pub(super) struct Bar {
     pub width: f64,
     /// Its standard deviation by noise and softness.
     pub width_sd: f64,
+    /// Its edges, in the unit of the positions.
+    pub edges: [f64; 2],
+    /// How soft they are, in the same unit.
+    pub softness: f64,
+    /// Its height.
+    pub height: f64,
 }
 
 /// Fit a bar to depths at `positions`; `None` where it is none.
@@ -79,7 +85,13 @@ pub(super) fn fit(positions: &[f64], depths: &[f64], noise: f64, expected: &Expe
     }
     let covariance = (at.normal / (sd * sd * shared_noise(&at.rest)) + held.weight).try_inverse()?;
     let variance = covariance[(0, 0)] + covariance[(1, 1)] - 2.0 * covariance[(0, 1)];
-    Some(Bar { width: p[1] - p[0], width_sd: variance.max(0.0).sqrt() })
+    Some(Bar {
+        width: p[1] - p[0],
+        width_sd: variance.max(0.0).sqrt(),
+        edges: [p[0], p[1]],
+        softness: p[2].exp(),
+        height: p[3],
+    })
 }
 
 /// By how much neighbours that are alike enlarge the variance of a mean: (1 + r) / (1 - r) for a correlation r of

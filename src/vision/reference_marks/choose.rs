@@ -4,6 +4,7 @@ use super::{MarkFinding, likeness, network_weights};
 use crate::geometry::{Ellipse, Meridian};
 use likeness::departure;
 use nalgebra::Vector3;
+use std::f64::consts::SQRT_2;
 
 /// How far from its place in the pattern a mark may stand, sd in degrees: 3 as put by hand, 3 as seen from a centre
 /// that is itself some 5 % of the radius off.
@@ -40,12 +41,22 @@ const FELLOW_MISSING_SD_DEG: f64 = 1.2;
 pub const TERMS: usize = network_weights::SET.len();
 
 /// A mark and its place in the pattern.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Placed {
     /// Index into the findings.
     pub finding: usize,
     /// Index into the pattern.
     pub pattern: usize,
+    /// What is uncertain about where it stands besides its place as read, sd in degrees: it may be a part of what its fellows
+    /// are (less than half as wide: a line of two, what a lid leaves of a stroke), or one of two lines side by side.
+    pub doubt_sd_deg: f64,
+}
+
+impl Placed {
+    /// A candidate in a place, before it is held against its fellows.
+    fn new(finding: usize, pattern: usize) -> Self {
+        Self { finding, pattern, doubt_sd_deg: 0.0 }
+    }
 }
 
 /// One way to read the marks.
@@ -61,10 +72,9 @@ pub struct Reading {
     pub terms: [f64; TERMS],
     /// Natural logarithm of the odds of this reading against that there are no marks.
     pub evidence: f64,
-    /// What is uncertain about the axis besides the places of the marks, sd in degrees. A mark less than half as wide as
-    /// its fellow may be a part of one: a line of two, what a lid leaves of a stroke. The fellow of a single mark may stand elsewhere than opposite. And from the
-    /// choice on, other
-    /// readings of nearly the same axis: of two lines side by side either may be meant, or both.
+    /// What is uncertain about the axis besides the places of the marks, sd in degrees: the marks' own doubts; the fellow of a
+    /// single mark may stand elsewhere than opposite; and from the choice on, other readings of nearly the same axis: of two
+    /// lines side by side either may be meant, or both.
     pub spread_deg: f64,
     /// Probability of its axis among all readings and that there are no marks, from the choice on; 0 before.
     pub probability: f64,
@@ -186,13 +196,13 @@ pub fn readings(
         for (slot, relative) in pattern.iter().enumerate() {
             let Some(zero) = Meridian::from_degrees(meridian.degrees() - relative) else { continue };
             // Each set is reached once, from the candidate that comes first among the findings.
-            let mut sets = vec![vec![Placed { finding: first, pattern: slot }]];
+            let mut sets = vec![vec![Placed::new(first, slot)]];
             for (other, expected) in pattern.iter().enumerate().filter(|(other, _)| *other != slot) {
                 let mut larger = Vec::new();
                 for (finding, mark) in meridians.iter().enumerate().skip(first + 1) {
                     if deviation(*mark, zero, *expected).abs() <= REACH_DEG {
                         let free = sets.iter().filter(|set| set.iter().all(|p| p.finding != finding));
-                        larger.extend(free.map(|set| [&set[..], &[Placed { finding, pattern: other }]].concat()));
+                        larger.extend(free.map(|set| [&set[..], &[Placed::new(finding, other)]].concat()));
                     }
                 }
                 sets.extend(larger);
@@ -239,6 +249,11 @@ fn weigh(
         flag(matches!(marks[..], [mark] if is_blot(mark, limbus))),
     ];
     let own: f64 = marks.iter().map(|m| m.odds).sum();
+    let widest_px = marks.iter().map(|m| m.width_px).fold(0.0, f64::max);
+    let doubts: Vec<f64> = marks.iter().map(|mark| doubt_sd_deg(mark, widest_px)).collect();
+    for (placed, doubt) in placed.iter_mut().zip(&doubts) {
+        placed.doubt_sd_deg = *doubt;
+    }
     placed.sort_by_key(|p| p.pattern);
     Reading {
         placed,
@@ -246,8 +261,7 @@ fn weigh(
         misfit_deg: (squares / count).sqrt(),
         terms,
         evidence: own + network_weights::SET.iter().zip(terms).map(|(w, t)| w * t).sum::<f64>(),
-        spread_deg: parts_sd_deg(&marks)
-            .hypot(halves_sd_deg(&marks))
+        spread_deg: (doubts.iter().map(|sd| sd * sd).sum::<f64>().sqrt() / count)
             .hypot(FELLOW_MISSING_SD_DEG * flag(single && pattern.len() > 1)),
         probability: 0.0,
     }
@@ -262,23 +276,13 @@ fn deviation(mark: Meridian, zero: Meridian, expected: f64) -> f64 {
     signed_deg(mark.degrees() - zero.degrees() - expected)
 }
 
-/// sd of the axis from marks that may be parts of what their fellows are, degrees.
-fn parts_sd_deg(marks: &[&MarkFinding]) -> f64 {
-    let widest = marks.iter().map(|m| m.width_px).fold(0.0, f64::max);
-    let squares = marks.iter().map(|mark| {
-        let missing_px = (widest - 2.0 * mark.width_px).max(0.0) / 2.0;
-        // A length that is known in both units: the mark's own.
-        let px_per_radius = mark.length_px / (mark.extent[1] - mark.extent[0]).max(f64::EPSILON);
-        (missing_px / px_per_radius).to_degrees().powi(2)
-    });
-    squares.sum::<f64>().sqrt() / marks.len() as f64
-}
-
-/// sd of the axis from marks that may be one line of two: whether they are is not known, and if so, their middle lies half
-/// way to the other; degrees.
-fn halves_sd_deg(marks: &[&MarkFinding]) -> f64 {
-    let squares: f64 = marks.iter().map(|mark| (mark.beside_deg / 2.0).powi(2) / 2.0).sum();
-    squares.sqrt() / marks.len() as f64
+/// sd of where a mark stands among its fellows besides the sd of its place, degrees: it may be a part of what they are, or one
+/// line of two. Whether it is one of two is not known, and if so, their middle lies half way to the other.
+fn doubt_sd_deg(mark: &MarkFinding, widest_px: f64) -> f64 {
+    let missing_px = (widest_px - 2.0 * mark.width_px).max(0.0) / 2.0;
+    // A length that is known in both units: the mark's own.
+    let px_per_radius = mark.length_px / (mark.extent[1] - mark.extent[0]).max(f64::EPSILON);
+    (missing_px / px_per_radius).to_degrees().hypot(mark.beside_deg / 2.0 / SQRT_2)
 }
 
 /// How two marks differ in their distance from the limbus.

@@ -6,9 +6,10 @@ use crate::vision::{Picture, polar};
 
 /// Directions of a second arm that are tried, degrees from the mark's own: flatter ones run into it.
 const TURNS_DEG: (u32, u32, u32) = (24, 156, 3);
-/// Where along the mark it may cross, about the middle, share of the length, and how many places are tried.
+/// Where along the mark it may cross, about the middle, share of the length, and how far apart places are tried, share of the
+/// width and px at least: halfway between two of them an arm as thin must still be met.
 const CROSSES_WITHIN: f64 = 0.3;
-const PLACES: u32 = 9;
+const PLACES_APART: (f64, f64) = (0.5, 1.0);
 /// How far from the crossing an arm is looked for, share of the mark's length: from where the mark's own ink ends.
 const ARM: f64 = 0.35;
 /// Share of the mark's depth by which an arm is darker than both its sides, and of its length over which it is. Vessels have
@@ -39,6 +40,8 @@ pub(super) fn crossing(picture: &Picture, frame: &Frame, width_px: f64, channel:
         return None;
     }
     let (first, last, step) = TURNS_DEG;
+    let apart = (PLACES_APART.0 * width_px).max(PLACES_APART.1);
+    let places = (CROSSES_WITHIN * length / apart).ceil() as i32;
     let arm_at = |turn: u32| -> Option<(f64, Vector)> {
         let (sin, cos) = f64::from(turn).to_radians().sin_cos();
         let arm = frame.along * cos + frame.across() * sin;
@@ -55,12 +58,8 @@ pub(super) fn crossing(picture: &Picture, frame: &Frame, width_px: f64, channel:
             let dark = depths.iter().filter(|depth| **depth > DEPTH * own).count() as f64;
             (dark >= SHARE * depths.len() as f64).then(|| depths.iter().sum::<f64>() / depths.len() as f64)
         };
-        let crossed_at = |k: u32| {
-            let share = f64::from(k) / f64::from(PLACES - 1) * 2.0 - 1.0;
-            frame.middle + frame.along * (share * CROSSES_WITHIN * length)
-        };
-        let darkest = (0..PLACES)
-            .map(crossed_at)
+        let darkest = (-places..=places)
+            .map(|k| frame.middle + frame.along * (f64::from(k) * apart))
             .filter_map(|at| Some(half(&at, 1.0)? + half(&at, -1.0)?))
             .max_by(f64::total_cmp);
         darkest.map(|darkest| (darkest, arm))

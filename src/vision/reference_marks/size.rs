@@ -22,6 +22,12 @@ const SOFTNESS: (f64, f64) = (1.1, 0.5);
 const END_SOFTNESS: (f64, f64) = (1.6, 0.9);
 /// sd of the change of a mark's depth from end to end, share of it: the ground and the ink change.
 const FADING_SD: f64 = 0.7;
+/// What counts as more of a mark beyond an end: within so much of its length, clear of the end by so many times its softness,
+/// darker than so much of its depth, and over so much of its length (and its width at least).
+const MORE_WITHIN: f64 = 0.8;
+const CLEAR_OF_AN_END: f64 = 2.5;
+const LIKE_IT: f64 = 0.5;
+const LEAST_MORE: f64 = 0.15;
 /// Part of the length over which its axis is laid.
 const AXIS_OVER: f64 = 0.9;
 /// Passes of axis and size, each in the frame of the one before.
@@ -48,7 +54,8 @@ pub struct MarkSize {
     pub along: Vector,
     /// Standard deviation of that direction, degrees; `None` for a dot.
     pub along_sd_deg: Option<f64>,
-    /// Length along it between the places of half depth, px. `None` where it has no two ends.
+    /// Length along it between the places of half depth, px. `None` where it has no two ends, or more of it lies beyond
+    /// one.
     pub length_px: Option<Measured>,
     /// Width across it between the places of half depth, px: the mean over its middle part. `None` where it is no single bar.
     pub width_px: Option<Measured>,
@@ -83,11 +90,11 @@ pub fn measure_size(picture: &Picture, limbus: &Ellipse, mark: &MarkFinding) -> 
     let bar = both(&|strip| width(strip, &frame, round));
     // Where the axis was laid along one arm of a cross, the mark stands between the arms.
     let arm = bar.filter(|_| !round).and_then(|bar| crossing(picture, &frame, bar.value, RED));
-    let simple = round || (arm.is_none() && is_single_bar(&strips[0], &frame));
+    let simple = round || (arm.is_none() && mark.beside_deg == 0.0 && is_single_bar(&strips[0], &frame));
     MarkSize {
         along: arm.map_or(frame.along, |arm| between(&frame.along, &arm, &radial)),
         along_sd_deg: along_sd_deg.filter(|_| simple),
-        length_px: both(&|strip| length(strip, &frame)).filter(|_| simple),
+        length_px: both(&|strip| length(strip, &frame).filter(|bar| !goes_on(picture, &frame, bar))).filter(|_| simple),
         width_px: bar.filter(|_| simple),
         contrast: contrast(picture, &frame, mark),
     }
@@ -141,6 +148,26 @@ fn length(strip: &Strip, frame: &Frame) -> Option<bar_fit::Bar> {
         slope_sd: FADING_SD,
     };
     bar_fit::fit(&positions, &depths, strip.noise / independent(columns), &expected)
+}
+
+/// Whether more of a mark lies beyond one of its ends: a line that is broken is one line, and how far it reaches is not known.
+///
+/// - `bar`: the mark along its axis
+fn goes_on(picture: &Picture, frame: &Frame, bar: &bar_fit::Bar) -> bool {
+    let [length, width] = frame.size;
+    let longer = Frame { size: [length * (1.0 + 2.0 * MORE_WITHIN), width], ..*frame };
+    let strip = Samples::take(picture, &longer, RED).strip(Tone::Linear);
+    let (positions, depths) = strip.along(|offset| offset.abs() <= (CORE * width).max(2.0 * STEP_PX));
+    let clear_of = CLEAR_OF_AN_END * bar.softness;
+    let [first, second] = [bar.edges[0] - clear_of, bar.edges[1] + clear_of];
+    let like_it = |depth: &f64| *depth > LIKE_IT * bar.height;
+    let longest_run = |side: &dyn Fn(f64) -> bool| {
+        let side: Vec<bool> =
+            positions.iter().zip(&depths).filter(|(x, _)| side(**x)).map(|(_, depth)| like_it(depth)).collect();
+        side.split(|like| !like).map(<[bool]>::len).max().unwrap_or(0)
+    };
+    let longest = longest_run(&|x| x < first).max(longest_run(&|x| x > second));
+    longest as f64 * STEP_PX >= width.max(LEAST_MORE * length)
 }
 
 /// Root of the number of samples in a row of `count` that do not share their pixels.
