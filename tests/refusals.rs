@@ -73,8 +73,8 @@ fn ambiguous_reference_marks_are_named_both() {
     let [one, other] = &refusal.alternatives[..] else { panic!("{refusal:?}") };
     assert!(axis_difference(one.direction_deg, other.direction_deg).abs() > 85.0, "{refusal:?}");
     assert!(one.probability >= other.probability && one.probability + other.probability <= 1.0, "{refusal:?}");
-    for alternative in &refusal.alternatives {
-        let named = format!("{:.0}° (probability {:.2})", alternative.direction_deg, alternative.probability);
+    for (alternative, letter) in refusal.alternatives.iter().zip(["A", "B"]) {
+        let named = format!("{:.0}° ({letter}, probability {:.2})", alternative.direction_deg, alternative.probability);
         assert!(refusal.message.contains(&named), "{named}: {}", refusal.message);
         let mut places = alternative.centers_px.clone();
         let mut expected: Vec<[f64; 2]> = measured.reference_marks.iter().map(|mark| mark.center_px).collect();

@@ -297,8 +297,11 @@ fn refusal_between(
     alternatives: Vec<Alternative>,
     hint: &str,
 ) -> Refusal {
-    let each: Vec<String> =
-        alternatives.iter().map(|a| format!("at {:.0}° (probability {:.2})", a.direction_deg, a.probability)).collect();
+    // Lettered as on the overlay.
+    let lettered = alternatives.iter().zip(["A", "B"]);
+    let each: Vec<String> = lettered
+        .map(|(a, letter)| format!("at {:.0}° ({letter}, probability {:.2})", a.direction_deg, a.probability))
+        .collect();
     let message = format!("{}: {what} {}, counter-clockwise as seen", cause.to_string(), each.join(" or "));
     Refusal { alternatives, ..refusal(code, message, hint) }
 }

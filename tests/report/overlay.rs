@@ -257,6 +257,27 @@ fn the_panel_says_what_the_record_says() {
     }
 }
 
+/// Where two readings fit alike both are ringed, and the key names the rings.
+#[test]
+fn both_readings_are_ringed() {
+    let scene = Scene::new();
+    let record = scene.refused("a.jpg", RefusalCode::ReferenceMarksAmbiguous);
+    let [one, other] = &record.refusals[0].alternatives[..] else { panic!("two readings") };
+    let picture = drawn(&scene, &record);
+    let mut bare = record.clone();
+    bare.refusals[0].alternatives.clear();
+    let without = drawn(&scene, &bare);
+    for center in one.centers_px.iter().chain(&other.centers_px) {
+        let changed = |dx: i64, dy: i64| {
+            let (x, y) = ((center[0].round() as i64 + dx) as u32, (center[1].round() as i64 + dy) as u32);
+            picture.get_pixel(x, y) != without.get_pixel(x, y)
+        };
+        assert!((-14..=14).any(|d| changed(d, 0)) && (-14..=14).any(|d| changed(0, d)), "no ring about {center:?}");
+        assert!(!changed(0, 0), "the mark at {center:?} is covered");
+    }
+    assert!(picture.height() >= without.height());
+}
+
 #[test]
 fn every_kind_of_record_can_be_drawn() {
     let scene = Scene::new();

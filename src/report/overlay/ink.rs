@@ -46,6 +46,8 @@ pub const REFERENCE: Style = Style { color: YELLOW, letters: PALE_YELLOW, width:
 pub const LENS: Style = Style { color: SKY_BLUE, letters: PALE_BLUE, width: 1.9, dash: None };
 /// Rings of lens marks.
 pub const LENS_MARK: Style = Style { color: SKY_BLUE, letters: PALE_BLUE, width: 1.3, dash: None };
+/// Rings of what would be marks by one of two readings.
+pub const ALTERNATIVE: Style = Style { color: WHITE, letters: WHITE, width: 1.3, dash: Some([4.0, 3.0]) };
 /// The angle from intended to lens axis, and the bar of its interval.
 pub const ANGLE: Style = Style { color: WHITE, letters: WHITE, width: 1.6, dash: None };
 

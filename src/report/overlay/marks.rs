@@ -2,7 +2,7 @@
 
 use super::eye::{Eye, place};
 use super::font::Text;
-use super::ink::{Area, Ink, LENS_MARK, LIMBUS, Patch, Place, REFERENCE, area_of};
+use super::ink::{ALTERNATIVE, Area, Ink, LENS_MARK, LIMBUS, Patch, Place, REFERENCE, area_of};
 use crate::geometry::{PixelPoint, Vector};
 use crate::record::{LensMark, MarkKind, Record, ReferenceMark};
 
@@ -69,6 +69,36 @@ impl Marks {
         }
         numbers
     }
+}
+
+/// Letters of the readings between which the choice is open, in their order.
+const READINGS: [&str; 2] = ["A", "B"];
+
+/// Rings around what would be marks where two readings fit nearly alike, with the letters of the readings that have them. Gives
+/// whether there are any.
+pub fn draw_alternatives(record: &Record, ink: &mut Ink, eye: &Eye, size: [f64; 2], factor: f64) -> bool {
+    let mut rings: Vec<(Place, String)> = Vec::new();
+    for alternatives in record.refusals.iter().map(|refusal| &refusal.alternatives) {
+        for (alternative, letter) in alternatives.iter().zip(READINGS) {
+            for center in &alternative.centers_px {
+                let at = place(&PixelPoint::from(*center), factor);
+                match rings.iter_mut().find(|(other, _)| (*other - at).norm() < 2.0 * ink.unit) {
+                    Some((_, letters)) => letters.push_str(letter),
+                    None => rings.push((at, letter.to_owned())),
+                }
+            }
+        }
+    }
+    let radius = 8.0 * ink.unit;
+    for (at, letters) in &rings {
+        ink.ring(*at, radius, &ALTERNATIVE);
+        let text = [Text::bold(letters.clone(), 13.0 * ink.unit)];
+        let mut area = area_of(&text);
+        let outwards = (at - eye.center()).try_normalize(0.0).unwrap_or_else(Vector::x);
+        area.center = at + Vector::new(-outwards.y, outwards.x) * (radius + 10.0 * ink.unit);
+        ink.lettering(&text, &area.moved_within(size), ALTERNATIVE.letters);
+    }
+    !rings.is_empty()
 }
 
 /// The fitted limbus and its centre.

@@ -93,6 +93,9 @@ fn draw_findings(
     if !record.lens_marks.is_empty() {
         drawn.push(Key::LensMarks);
     }
+    if marks::draw_alternatives(record, ink, eye, size, factor) {
+        drawn.push(Key::Alternatives);
+    }
     if !eye.has_plane() {
         return drawn;
     }

@@ -2,7 +2,7 @@
 
 use super::eye::Notation;
 use super::font::{Text, widths};
-use super::ink::{ANGLE, INTENDED, Ink, LENS, LENS_MARK, LIMBUS, Place, REFERENCE, Style};
+use super::ink::{ALTERNATIVE, ANGLE, INTENDED, Ink, LENS, LENS_MARK, LIMBUS, Place, REFERENCE, Style};
 use crate::record::{Outcome, Record};
 use crate::report::wording::{
     cause_in_words, error_in_words, file_name, interval_in_words, residual_dioptres_in_words, residual_in_words,
@@ -95,6 +95,8 @@ pub enum Key {
     ReferenceMarks,
     /// Lens marks.
     LensMarks,
+    /// What would be marks by one of two readings.
+    Alternatives,
     /// The intended axis.
     Intended,
     /// The lens axis.
@@ -109,6 +111,7 @@ impl Key {
             Self::Limbus => "fitted limbus",
             Self::ReferenceMarks => "reference mark, centroid",
             Self::LensMarks => "lens mark, centroid",
+            Self::Alternatives => "mark by reading A or B, the likelier A",
             Self::Intended => "intended axis",
             Self::Lens => "lens axis",
             Self::Interval => "95 % interval",
@@ -139,6 +142,7 @@ impl Key {
                 );
                 ink.point(middle, &REFERENCE);
             }
+            Self::Alternatives => ink.ring(middle, 8.0 * unit, &ALTERNATIVE),
             Self::LensMarks => {
                 ink.ring(middle, 6.0 * unit, &LENS_MARK);
                 ink.point(middle, &LENS_MARK);
