@@ -9,6 +9,7 @@ use crate::geometry::ellipse_fit::{from_parameters, parameters};
 use crate::geometry::{
     Axis, Ellipse, EyeMap, Matrix, Meridian, OvalPrior, PixelPoint, Vector, axis_difference, ccw_degrees,
 };
+use crate::optics::angle_size::Z95;
 use crate::record::VarianceParts;
 use nalgebra::{DMatrix, DVector, Matrix5};
 
@@ -16,8 +17,6 @@ use nalgebra::{DMatrix, DVector, Matrix5};
 pub const AVERAGE_WIDTH_MM: f64 = 11.7;
 /// Standard deviation of height over width where the sheet gives both: a caliper reads to about 0.1 mm.
 const MEASURED_OVAL_SD: f64 = 0.012;
-/// Standard normal quantile of a 95 % interval.
-const Z95: f64 = 1.959_963_984_540_054;
 
 /// Half of the 95 % interval that a variance (degrees squared) leaves, degrees.
 pub fn half95_deg(variance_deg2: f64) -> f64 {

@@ -59,9 +59,10 @@ impl Combined {
 }
 
 /// Share of the variance of reading the reference marks that is the marks' own form (ragged ink, an uneven end): the same in
-/// every still of an eye. Not settled: it was set when 23 drawn eyes of four views each (`cargo bench --bench cases -- 3 24 4`)
-/// had 0.010 square degrees of a still's own and the marks were said to have 0.059. Since they are read otherwise it is
-/// 0.038 against 0.021, which speaks for less. The interval held the truth in all 23 both times.
+/// every still of an eye. A cautious share, for drawn eyes of four views leave it open (`cargo bench --bench cases`): the variance
+/// of a still's own is 0.016 square degrees of 77 eyes (seed 5) and 0.059 of 79 (seed 6), where a few stills make most of it; the
+/// marks are said to have 0.058 and 0.030 in all, the lens marks and the limbus 0.006. With it error over sd of the cases is
+/// 1.02 and 0.85, and the interval held the truth in 74 of 77 and 76 of 79.
 pub const MARKS_SHARED: f64 = 0.9;
 /// Distance from the others, in its standard deviations, from which a reading stands apart: readings that differ by chance do
 /// so once in 20,000.

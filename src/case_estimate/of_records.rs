@@ -150,7 +150,9 @@ fn warnings(
     }
     let shared = combined.shared_sd_deg > 2.0 * combined.own_sd_deg && readings.len() > 1;
     if shared {
-        warnings.push("most of what is uncertain is shared by all stills: further stills would hardly help".to_owned());
+        warnings.push(
+            "most of what is uncertain is held to be shared by all stills: further stills would hardly help".to_owned(),
+        );
     }
     warnings
 }

@@ -68,14 +68,14 @@ pub fn too_wide(parts: &VarianceParts, marks: Marks) -> Option<TooWide> {
     let whole = part("", parts.sum(), WIDEST_HALF_INTERVAL_DEG, None);
     let limbus = |widest_deg| {
         part(
-            " from the place of the limbus alone",
+            " from the centre and shape of the limbus alone",
             parts.limbus,
             widest_deg,
             Some("use a still that shows more of the limbus, and its edge more clearly, or both opposite marks"),
         )
     };
     let shape = part(
-        " from the place and the oval of the limbus alone",
+        " from the centre, shape and oval of the limbus alone",
         parts.limbus + parts.oval,
         WIDEST_BY_SHAPE_DEG,
         Some("use a still with the limbus seen squarely, or give its width and height in the case sheet"),

@@ -235,7 +235,8 @@ fn chosen_marks<'a>(
     let reading = match choose(candidates, limbus, pattern, zero) {
         Ok(reading) => reading,
         Err(cause) => {
-            record.refusals.push(unchosen(&cause, candidates));
+            let counted_from = if case.marks_denote_deg.is_empty() { "an axis" } else { "their 0" };
+            record.refusals.push(unchosen(&cause, candidates, counted_from));
             return None;
         }
     };
@@ -256,7 +257,9 @@ fn chosen_marks<'a>(
 }
 
 /// A refusal where no reference marks could be chosen among `candidates`.
-fn unchosen(cause: &ChoiceRefusal, candidates: &[MarkFinding]) -> Refusal {
+///
+/// - `counted_from`: what the direction of a reading is that of
+fn unchosen(cause: &ChoiceRefusal, candidates: &[MarkFinding], counted_from: &str) -> Refusal {
     match cause {
         ChoiceRefusal::Missing { .. } => refusal(
             RefusalCode::ReferenceMarksMissing,
@@ -280,7 +283,7 @@ fn unchosen(cause: &ChoiceRefusal, candidates: &[MarkFinding]) -> Refusal {
             refusal_between(
                 RefusalCode::ReferenceMarksAmbiguous,
                 cause,
-                "their 0",
+                counted_from,
                 alternatives,
                 "say in the case sheet what the marks denote (marks_denote_deg) and roughly where the eye's 0 lies in the \
                  picture (zero_direction_deg), or use a still that shows all marks",

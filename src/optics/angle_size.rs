@@ -7,7 +7,7 @@ use std::f64::consts::{FRAC_2_PI, SQRT_2};
 /// Probability with which an interval is to hold the truth.
 const COVERAGE: f64 = 0.95;
 /// Standard normal quantile of a two-sided 95 % interval.
-const Z95: f64 = 1.959_963_984_540_054;
+pub(crate) const Z95: f64 = 1.959_963_984_540_054;
 /// Brackets of the half-width of an acceptance region, in standard deviations: it runs from 1.645 (one side cut off by
 /// the fold) to 1.960.
 const HALF_WIDTHS: [f64; 2] = [1.64, 1.97];

@@ -1,12 +1,11 @@
 //! From a refraction after surgery: the axis at which the present lens would leave the least cylinder.
 
+use super::angle_size::Z95;
 use super::{PowerVector, SpheroCylinder};
 use crate::geometry::{Axis, axis_difference};
 
 /// Steps in which the interval of the lens axis is gone through.
 const STEPS: u32 = 32;
-/// Standard normal quantile of a two-sided 95 % interval.
-const Z95: f64 = 1.959_963_984_540_054;
 
 /// The present lens, what it leaves now and at its best.
 #[derive(Clone, Copy, Debug, PartialEq)]

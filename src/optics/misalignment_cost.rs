@@ -1,6 +1,6 @@
 //! What a misalignment costs one eye: all that a record says of it, from numbers.
 
-use super::angle_size::size_interval95;
+use super::angle_size::{Z95, size_interval95};
 use super::rotation::{along_intended_d, oblique_d, residual_d, residual_refraction};
 use super::turn_back::TurnBack;
 use super::vergence::cornea_to_spectacles;
@@ -12,8 +12,6 @@ use crate::geometry::{Axis, Matrix, axis_difference};
 const AXIS_MEANS_SOMETHING_DEG: f64 = 22.5;
 /// Steps in which the axis is followed over the interval of the angle.
 const AXIS_STEPS: u32 = 32;
-/// Standard normal quantile of a two-sided 95 % interval.
-const Z95: f64 = 1.959_963_984_540_054;
 /// A gain below this, D, is none: rounding of the sums, not optics.
 const NO_GAIN_D: f64 = 1e-9;
 

@@ -157,7 +157,7 @@ struct Chosen<'a> {
     spread_deg: f64,
     /// Probability of its axis, among all readings and that none is right.
     probability: f64,
-    /// The best of another axis, and the probability of that axis.
+    /// The best of another axis, and the probability of that axis as far as it is another.
     rival: Option<(&'a Reading, f64)>,
 }
 
@@ -192,12 +192,14 @@ fn chosen(readings: &[Reading]) -> Option<Chosen<'_>> {
     // Odds against the strongest, so that nothing overflows.
     let odds = |reading: &Reading| (reading.evidence - first.evidence).exp();
     let all: f64 = readings.iter().map(odds).sum::<f64>() + (-first.evidence).exp();
-    let probability = |of: &Reading| readings.iter().filter(|r| agree(r, of)).map(odds).sum::<f64>() / all;
+    let probability = readings.iter().filter(|r| agree(r, best)).map(odds).sum::<f64>() / all;
     let rival = readings.iter().filter(|r| !agree(r, best)).max_by(stronger);
+    let with_it =
+        |rival: &Reading| readings.iter().filter(|r| !agree(r, best) && agree(r, rival)).map(odds).sum::<f64>();
     let agreeing = || readings.iter().filter(|r| agree(r, best));
     let squares: f64 = agreeing().map(|r| odds(r) * axis_difference(r.axis_deg, best.axis_deg).powi(2)).sum();
     let spread_deg = (squares / agreeing().map(odds).sum::<f64>()).sqrt();
-    Some(Chosen { best, spread_deg, probability: probability(best), rival: rival.map(|r| (r, probability(r))) })
+    Some(Chosen { best, spread_deg, probability, rival: rival.map(|r| (r, with_it(r) / all)) })
 }
 
 /// Whether two readings give one axis.

@@ -150,8 +150,7 @@ fn choose_among(mut readings: Vec<Reading>) -> Result<Reading, ChoiceRefusal> {
     let Some(best) = readings.first().cloned() else { return Err(missing(0.0, None)) };
     // Odds against the best one, so that nothing overflows.
     let odds = |reading: &Reading| (reading.evidence - best.evidence).exp();
-    let odds_of_axis = |of: &Reading| readings.iter().filter(|r| !rivals(r, of)).map(odds).sum::<f64>();
-    let agreeing = odds_of_axis(&best);
+    let agreeing: f64 = readings.iter().filter(|r| !rivals(r, &best)).map(odds).sum();
     let rival = readings.iter().find(|r| rivals(r, &best));
     let rivalling: f64 = readings.iter().filter(|r| rivals(r, &best)).map(odds).sum();
     let all = agreeing + rivalling + (-best.evidence).exp();
@@ -164,7 +163,8 @@ fn choose_among(mut readings: Vec<Reading>) -> Result<Reading, ChoiceRefusal> {
         }
         // Marks there are, but which?
         Some(rival) if (agreeing + rivalling) / all >= LEAST_PROBABILITY => {
-            let rival = Reading { probability: odds_of_axis(rival) / all, ..rival.clone() };
+            let with_it = readings.iter().filter(|r| rivals(r, &best) && !rivals(r, rival)).map(odds).sum::<f64>();
+            let rival = Reading { probability: with_it / all, ..rival.clone() };
             let best = Reading { probability, ..best };
             Err(ChoiceRefusal::Ambiguous { readings: [Box::new(best), Box::new(rival)] })
         }
