@@ -136,3 +136,38 @@ fn marks_are_where_a_second_opinion_has_them() {
         assert!(off < 8.0, "{}: a reference mark {off:.2} px off", truth.still);
     }
 }
+
+/// A second, fainter line 6.3 degrees beside a mark: what is read may be half of it, and the sd of its place and of what it is from
+/// opposite says so.
+#[test]
+fn a_line_beside_a_mark_widens_what_is_said_of_it() {
+    let path = folder().join("line_dots.jpg");
+    let cases = Sheet::read(&folder().join("cases.csv")).unwrap().matched(std::slice::from_ref(&path)).unwrap().cases;
+    let [Some(case)] = &cases[..] else { panic!("no row") };
+    let loaded = load(&path, case.recording()).unwrap();
+    let clear = measure(&loaded.picture, loaded.still.clone(), case).record;
+    let (limbus, mark) = (clear.limbus.clone().unwrap(), clear.reference_marks[0].clone());
+    let mut picture = loaded.picture.clone();
+    let (sin, cos) = 6.3f64.to_radians().sin_cos();
+    for (x, y, pixel) in picture.enumerate_pixels_mut() {
+        let from_center = [f64::from(x) - limbus.center_px[0], f64::from(y) - limbus.center_px[1]];
+        let turned = [0, 1].map(|k| {
+            let [a, b] = from_center;
+            limbus.center_px[k] + [cos * a - sin * b, sin * a + cos * b][k]
+        });
+        if distance(turned, mark.center_px) > 0.16 * limbus.radius_px {
+            continue;
+        }
+        let other = loaded.picture.get_pixel(turned[0].round() as u32, turned[1].round() as u32);
+        for (value, other) in pixel.0.iter_mut().zip(other.0) {
+            *value = (0.4 * f64::from(*value) + 0.6 * f64::from(other.min(*value))) as u16;
+        }
+    }
+    let record = measure(&picture, loaded.still, case).record;
+    assert_eq!(record.reference_marks.len(), 2, "{:?}", record.refusals);
+    let near = |m: &&stillaxis::record::ReferenceMark| distance(m.center_px, mark.center_px) < 0.1 * limbus.radius_px;
+    let doubted = record.reference_marks.iter().find(near).unwrap();
+    // Half of 6.3 over the root of 2.
+    assert!((1.9..2.5).contains(&doubted.sd_deg) && mark.sd_deg < 0.1, "{} after {}", doubted.sd_deg, mark.sd_deg);
+    assert!(doubted.from_opposite_sd_deg.unwrap() > 1.9, "{doubted:?}");
+}

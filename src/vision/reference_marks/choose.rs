@@ -466,7 +466,22 @@ mod tests {
         let mut findings = [mark(40.0, 0.0), mark(220.0, 0.0)];
         findings[1].width_px = 20.0;
         let reading = choose(&findings, &limbus(), &PAIR, None).unwrap();
-        assert!((reading.spread_deg - (6.0_f64 / 150.0).to_degrees() / 2.0).abs() < 1e-3, "{}", reading.spread_deg);
+        let missing_deg = (6.0_f64 / 150.0).to_degrees();
+        assert!((reading.spread_deg - missing_deg / 2.0).abs() < 1e-3, "{}", reading.spread_deg);
+        let mut doubts: Vec<f64> = reading.placed.iter().map(|placed| placed.doubt_sd_deg).collect();
+        doubts.sort_by(f64::total_cmp);
+        assert!(doubts[0] < 1e-9 && (doubts[1] - missing_deg).abs() < 1e-3, "{doubts:?}");
+    }
+
+    /// Of two lines 4 degrees apart the middle may lie 2 degrees aside, or not: 2 over the root of 2.
+    #[test]
+    fn one_line_of_two_may_not_be_the_mark() {
+        let mut findings = [mark(40.0, 0.0), mark(220.0, 0.0)];
+        findings[0].beside_deg = 4.0;
+        let reading = choose(&findings, &limbus(), &PAIR, None).unwrap();
+        let doubt = |finding: usize| reading.placed.iter().find(|p| p.finding == finding).unwrap().doubt_sd_deg;
+        assert!((doubt(0) - SQRT_2).abs() < 1e-9 && doubt(1) < 1e-9, "{reading:?}");
+        assert!((reading.spread_deg - SQRT_2 / 2.0).abs() < 1e-3, "{}", reading.spread_deg);
     }
 
     /// The fellow that is not seen would have moved the axis by half of what it is from opposite.

@@ -323,3 +323,56 @@ fn a_cross_is_no_single_bar() {
         assert!(size.width_px.is_some() && size.along_sd_deg.is_some(), "{size:?}");
     }
 }
+
+/// Fine lines that cross are met wherever along the one the other crosses.
+#[test]
+fn a_fine_cross_is_met_wherever_it_crosses() {
+    let limbus = limbus();
+    let middle = limbus.at_polar(1.15, 0.5);
+    let outwards = (middle - limbus.center()).normalize();
+    let across = Vector::new(-outwards.y, outwards.x);
+    let turned = |degrees: f64| outwards * degrees.to_radians().cos() + across * degrees.to_radians().sin();
+    let simple = draw(&limbus, &[radial(&limbus, 40.0, [0.9, 1.1], 4.0, INK)], 1.0, 8);
+    let found = find_reference_marks(&simple, &limbus).swap_remove(0);
+    for shift in [0.0, 1.2, 2.2, 3.3, -2.3] {
+        // The middle of the first arm lies `shift` px from the crossing.
+        let arm = |degrees: f64, shift: f64| {
+            let at = middle + turned(degrees) * shift;
+            let reach = turned(degrees) * 29.0;
+            Stroke { from: at - reach, to: at + reach, width: 2.2, colour: INK, opacity: 0.8 }
+        };
+        let picture = draw(&limbus, &[arm(28.0, shift), arm(-28.0, 0.0)], 1.0, 8);
+        let mut mark = found.clone();
+        mark.centroid = middle + turned(28.0) * shift;
+        mark.direction = Some((turned(28.0), 1.0));
+        (mark.length_px, mark.width_px, mark.beside_deg) = (58.0, 2.5, 0.0);
+        let size = size::measure_size(&picture, &limbus, &mark);
+        assert_eq!((size.width_px, size.along_sd_deg), (None, None), "{shift}: {size:?}");
+    }
+}
+
+/// A line with a gap has no length, nor has one of two lines a width; a whole one has both.
+#[test]
+fn a_part_of_a_mark_is_not_measured_for_the_whole() {
+    let limbus = limbus();
+    let line = |degrees: f64, radii| radial(&limbus, degrees, radii, 3.0, INK);
+    let measured = |strokes: &[Stroke], beside_deg: f64| {
+        let picture = draw(&limbus, strokes, 1.0, 4);
+        let mut mark = find_reference_marks(&picture, &limbus).swap_remove(0);
+        let [from, to] = [strokes[0].from, strokes[0].to];
+        mark.centroid = nalgebra::center(&from, &to);
+        mark.direction = Some(((to - from).normalize(), 1.0));
+        (mark.length_px, mark.width_px, mark.beside_deg) = ((to - from).norm(), 3.0, beside_deg);
+        size::measure_size(&picture, &limbus, &mark)
+    };
+    let (first, rest) = (line(40.0, [1.06, 1.2]), line(40.0, [1.27, 1.36]));
+    let whole = measured(&[line(40.0, [1.06, 1.2])], 0.0);
+    let length = whole.length_px.expect("a line that ends has a length").value;
+    assert!((length / (0.14 * RADIUS + 3.0) - 1.0).abs() < 0.1, "{length} px");
+    let broken = measured(&[first, rest], 0.0);
+    assert!(broken.length_px.is_none() && broken.width_px.is_some(), "{broken:?}");
+    let faint = Stroke { opacity: 0.15, ..line(40.0, [1.27, 1.36]) };
+    assert!(measured(&[line(40.0, [1.06, 1.2]), faint], 0.0).length_px.is_some(), "something fainter is another thing");
+    let one_of_two = measured(&[line(40.0, [1.06, 1.2]), line(45.0, [1.06, 1.2])], 5.0);
+    assert!(one_of_two.width_px.is_none() && one_of_two.length_px.is_none(), "{one_of_two:?}");
+}
