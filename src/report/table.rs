@@ -1,7 +1,8 @@
 //! measurements.csv: tidy, one row a still, units in the headings, empty where nothing is known.
 //!
-//! Numbers are those of measurements.ndjson, digit for digit; of the lens marks there is only their count, of alternative readings what the message says. The sheet's
-//! columns follow at the right under their own names; one that would repeat a heading of ours gets `sheet_` before it.
+//! Numbers are those of measurements.ndjson, digit for digit; of the lens marks there is only their count, of alternative
+//! readings what the message says. The sheet's columns follow at the right under their own names; one that would repeat a
+//! heading of ours gets `sheet_` before it.
 
 use super::rounding::rounded;
 use crate::record::Record;
