@@ -16,6 +16,12 @@ const ARM: f64 = 0.35;
 /// little depth in red.
 const DEPTH: f64 = 0.4;
 const SHARE: f64 = 0.75;
+/// Where the arms of a cross that was taken for a dot are looked for, over the radius of its outline; in how many directions; how
+/// far beside an arm it is light again, in steps of these; and arms that make a cross.
+const ARMS_AT: f64 = 1.3;
+const DIRECTIONS: usize = 72;
+const BESIDE: usize = 5;
+const LEAST_ARMS: usize = 3;
 /// Distance of its samples, px.
 const STEP_PX: f64 = 0.75;
 /// Fewest samples that tell an arm.
@@ -66,4 +72,27 @@ pub(super) fn crossing(picture: &Picture, frame: &Frame, width_px: f64, channel:
     };
     let arms = (first..=last).step_by(step as usize).filter_map(arm_at);
     arms.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, arm)| arm)
+}
+
+/// Whether what looks like a dot has arms: a small cross.
+///
+/// - `frame`: of its outline
+/// - `channel`: as for [`crossing`]
+pub(super) fn has_arms(picture: &Picture, frame: &Frame, channel: usize) -> bool {
+    let light = |place: PixelPoint| polar::sample(picture, &place).map(|value| f64::from(value[channel]));
+    let radius = ARMS_AT * (frame.size[0] + frame.size[1]) / 4.0;
+    let around: Option<Vec<f64>> = (0..DIRECTIONS)
+        .map(|k| {
+            let (sin, cos) = (k as f64 / DIRECTIONS as f64 * std::f64::consts::TAU).sin_cos();
+            light(frame.middle + Vector::new(cos, sin) * radius)
+        })
+        .collect();
+    let (Some(around), Some(middle)) = (around, light(frame.middle)) else { return false };
+    let Some(ground) = median(around.clone()).filter(|ground| *ground > 0.0) else { return false };
+    let own = 1.0 - middle / ground;
+    let dark = |k: usize| {
+        let [left, right] = [BESIDE, DIRECTIONS - BESIDE].map(|step| around[(k + step) % DIRECTIONS]);
+        1.0 - around[k % DIRECTIONS] / left.min(right).max(1e-3) > DEPTH * own
+    };
+    own > 0.0 && (0..DIRECTIONS).filter(|k| dark(*k) && !dark(k + 1)).count() >= LEAST_ARMS
 }

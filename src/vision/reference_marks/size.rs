@@ -6,7 +6,7 @@
 
 use super::MarkFinding;
 use super::bar_fit::{self, Expected};
-use super::crossing::crossing;
+use super::crossing::{crossing, has_arms};
 use super::strip::{Frame, STEP_PX, Samples, Strip, Tone, median};
 use crate::geometry::{Ellipse, Vector};
 use crate::vision::Picture;
@@ -90,7 +90,11 @@ pub fn measure_size(picture: &Picture, limbus: &Ellipse, mark: &MarkFinding) -> 
     let bar = both(&|strip| width(strip, &frame, round));
     // Where the axis was laid along one arm of a cross, the mark stands between the arms.
     let arm = bar.filter(|_| !round).and_then(|bar| crossing(picture, &frame, bar.value, RED));
-    let simple = round || (arm.is_none() && mark.beside_deg == 0.0 && is_single_bar(&strips[0], &frame));
+    let simple = if round {
+        !has_arms(picture, &frame, RED)
+    } else {
+        arm.is_none() && mark.beside_deg == 0.0 && is_single_bar(&strips[0], &frame)
+    };
     MarkSize {
         along: arm.map_or(frame.along, |arm| between(&frame.along, &arm, &radial)),
         along_sd_deg: along_sd_deg.filter(|_| simple),

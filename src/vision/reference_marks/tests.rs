@@ -376,3 +376,29 @@ fn a_part_of_a_mark_is_not_measured_for_the_whole() {
     let one_of_two = measured(&[line(40.0, [1.06, 1.2]), line(45.0, [1.06, 1.2])], 5.0);
     assert!(one_of_two.width_px.is_none() && one_of_two.length_px.is_none(), "{one_of_two:?}");
 }
+
+/// A small cross that was taken for a dot has no width or length; a dot has both, beside a vessel too.
+#[test]
+fn a_dot_with_arms_is_a_cross() {
+    let limbus = limbus();
+    let middle = limbus.at_polar(1.15, 0.5);
+    let stroke = |degrees: f64, half: f64, width: f64, colour: [f64; 3], opacity: f64| {
+        let reach = direction_of(degrees) * half;
+        Stroke { from: middle - reach, to: middle + reach, width, colour, opacity }
+    };
+    let measured = |strokes: &[Stroke]| {
+        let dot = draw(&limbus, &[stroke(0.0, 0.0, 10.0, INK, 0.8)], 1.0, 6);
+        let mut mark = find_reference_marks(&dot, &limbus).swap_remove(0);
+        mark.centroid = middle;
+        mark.direction = None;
+        (mark.length_px, mark.width_px) = (10.0, 10.0);
+        size::measure_size(&draw(&limbus, strokes, 1.0, 6), &limbus, &mark)
+    };
+    for turned in [0.0, 20.0, 50.0] {
+        let cross = measured(&[stroke(turned, 12.0, 3.0, INK, 0.8), stroke(turned + 80.0, 11.0, 3.0, INK, 0.8)]);
+        assert_eq!((cross.width_px, cross.length_px), (None, None), "{turned}: {cross:?}");
+        let vessel = stroke(turned, 30.0, 2.0, [200.0, 70.0, 60.0], 0.5);
+        let dot = measured(&[vessel, stroke(0.0, 0.0, 10.0, INK, 0.8)]);
+        assert!(dot.width_px.is_some() && dot.length_px.is_some(), "{turned}: {dot:?}");
+    }
+}
