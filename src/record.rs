@@ -132,6 +132,9 @@ pub struct Refusal {
     pub alternatives: Vec<Alternative>,
 }
 
+/// Letters by which message and overlay name the readings of [`Refusal::alternatives`], in their order.
+pub const ALTERNATIVE_LETTERS: [&str; 2] = ["A", "B"];
+
 /// One of the readings between which a refused still leaves the choice open.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Alternative {

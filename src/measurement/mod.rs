@@ -15,7 +15,10 @@ use self::interval_limits::{Marks, too_wide};
 use self::mark_form::{Ground, Mark};
 use crate::alignment::{self, Aligned, AlignmentError, LensReading, LimbusReading, MarkReading, Plan};
 use crate::geometry::{Axis, Ellipse, EyeMap, Meridian, Vector, ccw_degrees};
-use crate::record::{Alignment, Alternative, LensMark, Limbus, MmSource, Outcome, Record, Refusal, RefusalCode, Still};
+use crate::record::{
+    ALTERNATIVE_LETTERS, Alignment, Alternative, LensMark, Limbus, MmSource, Outcome, Record, Refusal, RefusalCode,
+    Still,
+};
 use crate::stills::sheet::Case;
 use crate::vision::Picture;
 use crate::vision::lens_marks::{LensFinding, LensRefusal, find_lens_marks};
@@ -300,8 +303,7 @@ fn refusal_between(
     alternatives: Vec<Alternative>,
     hint: &str,
 ) -> Refusal {
-    // Lettered as on the overlay.
-    let lettered = alternatives.iter().zip(["A", "B"]);
+    let lettered = alternatives.iter().zip(ALTERNATIVE_LETTERS);
     let each: Vec<String> = lettered
         .map(|(a, letter)| format!("at {:.0}° ({letter}, probability {:.2})", a.direction_deg, a.probability))
         .collect();

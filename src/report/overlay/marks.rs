@@ -4,7 +4,7 @@ use super::eye::{Eye, place};
 use super::font::Text;
 use super::ink::{ALTERNATIVE, Area, Ink, LENS_MARK, LIMBUS, Patch, Place, REFERENCE, area_of};
 use crate::geometry::{PixelPoint, Vector};
-use crate::record::{LensMark, MarkKind, Record, ReferenceMark};
+use crate::record::{ALTERNATIVE_LETTERS, LensMark, MarkKind, Record, ReferenceMark};
 
 /// Patches around the marks, which lines leave free.
 pub struct Marks {
@@ -71,15 +71,12 @@ impl Marks {
     }
 }
 
-/// Letters of the readings between which the choice is open, in their order.
-const READINGS: [&str; 2] = ["A", "B"];
-
 /// Rings around what would be marks where two readings fit nearly alike, with the letters of the readings that have them. Gives
 /// whether there are any.
 pub fn draw_alternatives(record: &Record, ink: &mut Ink, eye: &Eye, size: [f64; 2], factor: f64) -> bool {
     let mut rings: Vec<(Place, String)> = Vec::new();
     for alternatives in record.refusals.iter().map(|refusal| &refusal.alternatives) {
-        for (alternative, letter) in alternatives.iter().zip(READINGS) {
+        for (alternative, letter) in alternatives.iter().zip(ALTERNATIVE_LETTERS) {
             for center in &alternative.centers_px {
                 let at = place(&PixelPoint::from(*center), factor);
                 match rings.iter_mut().find(|(other, _)| (*other - at).norm() < 2.0 * ink.unit) {
