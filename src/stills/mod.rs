@@ -3,6 +3,7 @@
 pub mod date;
 pub mod discover;
 pub mod load;
+pub mod path_end;
 mod provenance;
 pub mod sheet;
 mod turning;

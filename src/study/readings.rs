@@ -3,8 +3,8 @@
 
 use super::figures::{Inclusion, Why};
 use super::reading::{MESSAGES_OF_A_KIND, RIGHT_ANGLE_DEG};
-use crate::stills::sheet::still_parts;
-use std::collections::{BTreeMap, HashMap};
+use crate::stills::path_end::{PathEnds, still_parts};
+use std::collections::BTreeMap;
 
 /// The columns that are read.
 const COLUMNS: [&str; 3] = ["still", "reader", "error_deg"];
@@ -54,7 +54,8 @@ pub fn read(bytes: &[u8], stills: &[&str], set_aside: &[&str]) -> Result<Reading
         let found = headings.iter().position(|heading| heading == name);
         *at = found.ok_or_else(|| ReadingsError::NoColumn { missing: name, found: headings.clone() })?;
     }
-    let (known, set_aside) = (Paths::of(stills), Paths::of(set_aside));
+    let known = PathEnds::of(stills.iter().map(|path| still_parts(path)));
+    let set_aside = PathEnds::of(set_aside.iter().map(|path| still_parts(path)));
     let mut readings = Readings::default();
     let mut counts: BTreeMap<(&str, Why), usize> = BTreeMap::new();
     let mut rows = 0;
@@ -100,29 +101,6 @@ pub fn read(bytes: &[u8], stills: &[&str], set_aside: &[&str]) -> Result<Reading
     let kept: usize = readings.readers.values().flat_map(BTreeMap::values).map(Vec::len).sum();
     readings.inclusions.push(Inclusion::new("readings counted", kept));
     Ok(readings)
-}
-
-/// Paths in parts, by the last of these.
-struct Paths<'a>(HashMap<&'a str, Vec<(usize, Vec<&'a str>)>>);
-
-impl<'a> Paths<'a> {
-    fn of(paths: &[&'a str]) -> Self {
-        let mut by_name: HashMap<&str, Vec<(usize, Vec<&str>)>> = HashMap::new();
-        for (at, path) in paths.iter().enumerate() {
-            let parts = still_parts(path);
-            if let Some(name) = parts.last() {
-                by_name.entry(name).or_default().push((at, parts));
-            }
-        }
-        Self(by_name)
-    }
-
-    /// The places of those that end as a file names a still.
-    fn ending_in(&self, still: &str) -> Vec<usize> {
-        let end = still_parts(still);
-        let named = end.last().and_then(|name| self.0.get(name)).map(Vec::as_slice).unwrap_or_default();
-        named.iter().filter(|(_, path)| path.ends_with(&end)).map(|(at, _)| *at).collect()
-    }
 }
 
 /// Spreadsheets put a byte-order mark first.

@@ -1,8 +1,9 @@
 //! Which row speaks for which still.
 
 use super::super::load::shown;
+use super::super::path_end::PathEnds;
 use super::Case;
-use super::reading::{Faults, Row, Sheet, SheetError, still_parts};
+use super::reading::{Faults, Row, Sheet, SheetError};
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
@@ -27,16 +28,13 @@ impl Sheet {
     /// guessed.
     pub fn matched(&self, stills: &[PathBuf]) -> Result<Matched, SheetError> {
         let mut faults = Faults::of(&self.path);
-        let mut by_name: HashMap<&str, Vec<(usize, Vec<&str>)>> = HashMap::new();
+        let paths: Vec<Vec<String>> = stills.iter().map(|path| path_parts(path)).collect();
+        let ends = PathEnds::of(paths.iter().map(|parts| parts.iter().map(String::as_str).collect()));
+        let mut own_rows: Vec<Vec<usize>> = vec![Vec::new(); stills.len()];
         let mut by_case: HashMap<&str, usize> = HashMap::new();
         for (at, Row { case, .. }) in self.rows.iter().enumerate() {
             match (&case.still, &case.case) {
-                (Some(still), _) => {
-                    let parts = still_parts(still);
-                    if let Some(name) = parts.last() {
-                        by_name.entry(name).or_default().push((at, parts));
-                    }
-                }
+                (Some(still), _) => ends.ending_in(still).into_iter().for_each(|of| own_rows[of].push(at)),
                 (None, Some(case)) => drop(by_case.insert(case, at)),
                 (None, None) => {}
             }
@@ -45,14 +43,10 @@ impl Sheet {
         let mut first_still: HashMap<usize, &Path> = HashMap::new();
         let mut used: HashSet<usize> = HashSet::new();
         let mut cases = Vec::with_capacity(stills.len());
-        for path in stills {
-            let parts = path_parts(path);
-            let ends_so = |row: &[&str]| row.len() <= parts.len() && parts[parts.len() - row.len()..] == *row;
-            let named = parts.last().and_then(|name| by_name.get(name.as_str())).map(Vec::as_slice).unwrap_or_default();
-            let mut own = named.iter().filter(|(_, row)| ends_so(row)).map(|(at, _)| *at);
-            let row = own.next();
-            if let (Some(row), Some(other)) = (row, own.next()) {
-                let (first, second) = (&self.rows[row], &self.rows[other]);
+        for ((path, parts), own) in stills.iter().zip(&paths).zip(own_rows) {
+            let row = own.first().copied();
+            if let [first, second, ..] = own[..] {
+                let (first, second) = (&self.rows[first], &self.rows[second]);
                 let still = second.case.still.as_deref().unwrap_or_default();
                 let expected = format!("one row for {}, which line {} names as well", shown(path), first.line);
                 faults.add(second.line, Some("still"), still, expected);

@@ -5,7 +5,7 @@ mod matching;
 mod reading;
 
 pub use matching::Matched;
-pub use reading::{Fault, Row, Sheet, SheetError, still_parts};
+pub use reading::{Fault, Row, Sheet, SheetError};
 
 use super::date::Date;
 use super::load::Recording;

@@ -1,6 +1,7 @@
 //! The file of the case sheet to checked rows, all faults collected.
 
 use super::super::load::shown;
+use super::super::path_end::still_parts;
 use super::{COLUMNS, Case};
 use std::collections::{BTreeMap, HashMap};
 use std::fmt;
@@ -261,13 +262,6 @@ impl Lines<'_> {
         }
         self.line
     }
-}
-
-/// The folders and the name of a still as a sheet gives it, either slash between; what leads out of a folder is left off.
-pub fn still_parts(still: &str) -> Vec<&str> {
-    let parts: Vec<&str> = still.split(['/', '\\']).filter(|part| !part.is_empty() && *part != ".").collect();
-    let from = parts.iter().rposition(|part| *part == "..").map_or(0, |at| at + 1);
-    parts[from..].to_vec()
 }
 
 /// Whether `heading` looks like `known` written wrongly: other punctuation, its unit left off, or one letter amiss.
