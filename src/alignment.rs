@@ -10,8 +10,9 @@ use crate::geometry::{
     Axis, Ellipse, EyeMap, Matrix, Meridian, OvalPrior, PixelPoint, Vector, axis_difference, ccw_degrees,
 };
 use crate::optics::angle_size::Z95;
-use crate::record::VarianceParts;
 use nalgebra::{DMatrix, DVector, Matrix5};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// White-to-white distance where the sheet gives none, mm: 11.7 +- 0.4 (published averages; see the README).
 pub const AVERAGE_WIDTH_MM: f64 = 11.7;
@@ -92,6 +93,29 @@ pub enum AlignmentError {
     /// Marks, lens or limbus have no direction or size.
     #[error("the findings do not determine a direction")]
     Degenerate,
+}
+
+// Part of the record as it stands: what is changed here is changed in the contract.
+/// Variance of the error by source, degrees squared. They add up to `sd_deg` squared.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct VarianceParts {
+    /// Reading the reference marks.
+    pub reference_marks: f64,
+    /// Reading the lens marks.
+    pub lens_marks: f64,
+    /// Centre and shape of the limbus.
+    pub limbus: f64,
+    /// The limbus's own height over width.
+    pub oval: f64,
+    /// Depth of the lens behind the limbus under tilt.
+    pub parallax: f64,
+}
+
+impl VarianceParts {
+    /// Variance of the error, degrees squared.
+    pub fn sum(&self) -> f64 {
+        self.reference_marks + self.lens_marks + self.limbus + self.oval + self.parallax
+    }
 }
 
 /// The alignment with all that was derived on the way.

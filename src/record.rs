@@ -6,6 +6,7 @@
 mod case;
 mod cost;
 
+pub use crate::alignment::VarianceParts;
 pub use case::{CASE_SCHEMA_VERSION, CaseEstimate, CaseRecord, CaseStill, CaseView};
 pub use cost::{
     AstigmatismSource, BestAxis, Cylinder, InducedAstigmatism, JCovariance, LeftOut, Placed, Refraction, Sense,
@@ -322,28 +323,6 @@ pub struct Alignment {
     pub offset_sd_mm: Option<f64>,
     /// What each source adds to the variance, degrees squared.
     pub variance_parts_deg2: VarianceParts,
-}
-
-/// Variance of the error by source, degrees squared. They add up to `sd_deg` squared.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct VarianceParts {
-    /// Reading the reference marks.
-    pub reference_marks: f64,
-    /// Reading the lens marks.
-    pub lens_marks: f64,
-    /// Centre and shape of the limbus.
-    pub limbus: f64,
-    /// The limbus's own height over width.
-    pub oval: f64,
-    /// Depth of the lens behind the limbus under tilt.
-    pub parallax: f64,
-}
-
-impl VarianceParts {
-    /// Variance of the error, degrees squared.
-    pub fn sum(&self) -> f64 {
-        self.reference_marks + self.lens_marks + self.limbus + self.oval + self.parallax
-    }
 }
 
 /// The program that made a record.

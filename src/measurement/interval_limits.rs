@@ -12,9 +12,8 @@
 //! the marks), every other limit in force: of 2472 with a whole interval of at most 2.6 degrees either way 23 are refused by
 //! the narrower limits; among them are all four that are off by more than 2.6 (2.7, 3.1, 4.9 and 5.2).
 
-use crate::alignment::{MarkReading, Plan, half95_deg};
+use crate::alignment::{MarkReading, Plan, VarianceParts, half95_deg};
 use crate::geometry::axis_difference;
-use crate::record::VarianceParts;
 
 /// Widest half of a 95 % interval, degrees: a figure 3 degrees off costs up to 10 % of the cylinder by itself.
 const WIDEST_HALF_INTERVAL_DEG: f64 = 2.6;
