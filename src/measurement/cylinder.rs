@@ -71,7 +71,51 @@ pub(super) fn cost(placing: &Placing, case: &Case) -> Cost {
             return Cost { cylinder, turn_back, left_out, warnings };
         }
     };
-    let astigmatism = match (eye::lens_at_cornea(case), placing.lens_in_eye) {
+    // Without the eye's 0 the intended axis is as good a 0 as any; axes are kept back then.
+    let intended = placing.lens_in_eye.map_or(Axis::ZERO, |lens| lens.turned(-placing.error_deg));
+    let in_eye = |axis: Axis| placing.lens_in_eye.is_some().then(|| axis.notation_degrees());
+    let astigmatism = to_meet(placing, case, &lens, intended, &mut left_out);
+    let at_cornea = lens.plane == CylinderPlane::Cornea;
+    let (vertex_mm, vertex_source) = eye::vertex(case);
+    let plan = Plan {
+        astigmatism_d: astigmatism.power_d,
+        steep: astigmatism.steep,
+        lens_at_cornea_d: lens.power_d,
+        intended,
+        spherical_equivalent_d: if at_cornea { eye::refraction(case).map_or(0.0, |power| power.m_d) } else { 0.0 },
+        vertex_mm,
+    };
+    let cost = plan.cost(placing.error_deg, placing.sd_deg);
+    let axis = cost.axis.and_then(in_eye);
+    describe(&mut cylinder, &lens, &cost, axis);
+    if placing.lens_in_eye.is_some() {
+        describe_by_direction(&mut cylinder, &cost);
+    }
+    cylinder.astigmatism_d = Some(astigmatism.power_d);
+    cylinder.astigmatism_axis_deg = in_eye(astigmatism.steep);
+    cylinder.astigmatism_source = Some(astigmatism.source);
+    if at_cornea {
+        describe_at_spectacles(&mut cylinder, &cost, axis);
+        cylinder.vertex_mm = Some(vertex_mm);
+        cylinder.vertex_source = Some(vertex_source);
+    }
+    if astigmatism.source != AstigmatismSource::Matched {
+        cylinder.placed = Some(placed(&cost.placed, astigmatism.steep.turn_to(intended), &in_eye));
+        warnings.extend(plan_wins_nothing(cost.placed.cylinder_d, astigmatism.power_d));
+    }
+    Cost { turn_back: turn_back(placing, Some(&cost), sizes), cylinder, left_out, warnings }
+}
+
+/// The astigmatism that a lens is to meet.
+struct ToMeet {
+    power_d: f64,
+    steep: Axis,
+    source: AstigmatismSource,
+}
+
+/// What the sheet says is to be corrected; where it says too little, what the lens matches. What is missing goes to `left_out`.
+fn to_meet(placing: &Placing, case: &Case, lens: &Lens, intended: Axis, left_out: &mut Vec<LeftOut>) -> ToMeet {
+    let told = match (eye::lens_at_cornea(case), placing.lens_in_eye) {
         (Ok(_), Some(_)) => eye::to_correct(case),
         (Ok(_), None) => Err(vec!["intended_axis_deg"]),
         (Err(columns), _) => {
@@ -79,62 +123,20 @@ pub(super) fn cost(placing: &Placing, case: &Case) -> Cost {
             Err(columns)
         }
     };
-    // Without the eye's 0 the intended axis is as good a 0 as any; axes are kept back then.
-    let intended = placing.lens_in_eye.map_or(Axis::ZERO, |lens| lens.turned(-placing.error_deg));
-    let (astigmatism_d, steep, source) = match astigmatism {
-        Ok((astigmatism, source)) => (astigmatism.magnitude_d(), astigmatism.steep().unwrap_or(intended), source),
+    let to_meet = match told {
+        Ok((astigmatism, source)) => {
+            ToMeet { power_d: astigmatism.magnitude_d(), steep: astigmatism.steep().unwrap_or(intended), source }
+        }
         Err(columns) => {
             left_out.push(columns_for("what the plan leaves, apart from the placing", columns));
-            (lens.power_d, intended, AstigmatismSource::Matched)
+            ToMeet { power_d: lens.power_d, steep: intended, source: AstigmatismSource::Matched }
         }
     };
     let of_incision = eye::missing_of_incision(case);
-    if source == AstigmatismSource::Keratometry && !of_incision.is_empty() {
+    if to_meet.source == AstigmatismSource::Keratometry && !of_incision.is_empty() {
         left_out.push(columns_for("what the incision adds to the astigmatism", of_incision));
     }
-    let at_cornea = lens.plane == CylinderPlane::Cornea;
-    let (vertex_mm, vertex_source) = eye::vertex(case);
-    let plan = Plan {
-        astigmatism_d,
-        steep,
-        lens_at_cornea_d: lens.power_d,
-        intended,
-        spherical_equivalent_d: if at_cornea { eye::refraction(case).map_or(0.0, |power| power.m_d) } else { 0.0 },
-        vertex_mm,
-    };
-    let cost = plan.cost(placing.error_deg, placing.sd_deg);
-    let in_eye = |axis: Axis| placing.lens_in_eye.is_some().then(|| axis.notation_degrees());
-    let axis = cost.axis.and_then(in_eye);
-    describe(&mut cylinder, &lens, &cost, axis);
-    if placing.lens_in_eye.is_some() {
-        cylinder.j0_d = Some(cost.now.power.j0_d);
-        cylinder.j45_d = Some(cost.now.power.j45_d);
-        let covariance = cost.covariance_d2;
-        cylinder.j_covariance =
-            Some(JCovariance { j0_d2: covariance.m11, j45_d2: covariance.m22, j0_j45_d2: covariance.m12 });
-    }
-    cylinder.astigmatism_d = Some(astigmatism_d);
-    cylinder.astigmatism_axis_deg = in_eye(steep);
-    cylinder.astigmatism_source = Some(source);
-    if at_cornea {
-        cylinder.spectacle_d = Some(cost.now.spectacle_cylinder_d);
-        cylinder.spectacle_interval95_d = Some(cost.spectacle_interval95_d);
-        cylinder.spectacle_refraction = Some(refraction(&cost.now.at_spectacles, axis));
-        cylinder.vertex_mm = Some(vertex_mm);
-        cylinder.vertex_source = Some(vertex_source);
-    }
-    if source != AstigmatismSource::Matched {
-        cylinder.placed = Some(placed(&cost.placed, steep.turn_to(intended), &in_eye));
-        if cost.placed.cylinder_d >= astigmatism_d {
-            warnings.push(format!(
-                "a lens at its intended axis would leave {:.2} D, no less than the {astigmatism_d:.2} D that are to be \
-                 corrected: see whether intended_axis_deg is the axis of the lens's marks, and the axis of the astigmatism its \
-                 steep meridian",
-                cost.placed.cylinder_d
-            ));
-        }
-    }
-    Cost { turn_back: turn_back(placing, Some(&cost), sizes), cylinder, left_out, warnings }
+    to_meet
 }
 
 /// What is left with the lens as it stands, in the plane that the lens is known in.
@@ -149,6 +151,22 @@ fn describe(cylinder: &mut Cylinder, lens: &Lens, cost: &MisalignmentCost, axis:
     cylinder.refraction = Some(refraction(&cost.now.at_cornea, axis));
 }
 
+/// The same by direction, which takes the eye's 0.
+fn describe_by_direction(cylinder: &mut Cylinder, cost: &MisalignmentCost) {
+    let covariance = cost.covariance_d2;
+    cylinder.j0_d = Some(cost.now.power.j0_d);
+    cylinder.j45_d = Some(cost.now.power.j45_d);
+    cylinder.j_covariance =
+        Some(JCovariance { j0_d2: covariance.m11, j45_d2: covariance.m22, j0_j45_d2: covariance.m12 });
+}
+
+/// The same at the spectacle plane.
+fn describe_at_spectacles(cylinder: &mut Cylinder, cost: &MisalignmentCost, axis: Option<f64>) {
+    cylinder.spectacle_d = Some(cost.now.spectacle_cylinder_d);
+    cylinder.spectacle_interval95_d = Some(cost.spectacle_interval95_d);
+    cylinder.spectacle_refraction = Some(refraction(&cost.now.at_spectacles, axis));
+}
+
 /// What a lens at its intended axis would leave; nothing about it is in doubt but the sheet.
 fn placed(residual: &Residual, axis_off_deg: f64, in_eye: &dyn Fn(Axis) -> Option<f64>) -> Placed {
     let axis = residual.power.minus_axis().filter(|_| residual.cylinder_d >= NO_CYLINDER_D).and_then(in_eye);
@@ -159,6 +177,17 @@ fn placed(residual: &Residual, axis_off_deg: f64, in_eye: &dyn Fn(Axis) -> Optio
         spectacle_refraction: refraction(&residual.at_spectacles, axis),
         axis_off_deg,
     }
+}
+
+/// What to say of a plan by which the lens would leave as much as it finds, or more: an entry of the sheet is likelier wrong.
+fn plan_wins_nothing(placed_d: f64, to_correct_d: f64) -> Option<String> {
+    (placed_d >= to_correct_d).then(|| {
+        format!(
+            "a lens at its intended axis would leave {placed_d:.2} D, no less than the {to_correct_d:.2} D that are to be \
+             corrected: see whether intended_axis_deg is the axis of the lens's marks, and the axis of the astigmatism its \
+             steep meridian"
+        )
+    })
 }
 
 /// A sphero-cylinder, of which `axis_deg` is known.

@@ -44,9 +44,28 @@ pub fn write<W: Write>(
     cases: &[CaseRecord],
     mut picture: impl FnMut(usize, &Record) -> StillPicture,
 ) -> io::Result<()> {
+    let costs = records.len() <= MOST_EMBEDDED;
+    out.write_all(head(records, cases).into_string().as_bytes())?;
+    let mut room = room_for_pictures(records, costs);
+    for (index, record) in records.iter().enumerate() {
+        let shown = fitting(picture(index, record), &mut room);
+        out.write_all(row::row(index, record, &shown, costs).into_string().as_bytes())?;
+        out.write_all(b"\n")?;
+    }
+    out.write_all(b"</tbody></table>")?;
+    if costs {
+        write_costs(out, records)?;
+    } else {
+        out.write_all(costs_elsewhere().into_string().as_bytes())?;
+    }
+    out.write_all(tail(records).into_string().as_bytes())
+}
+
+/// All before the first row of the table of stills, whose body it leaves open.
+fn head(records: &[Record], cases: &[CaseRecord]) -> Markup {
     let summary = Summary::of(records);
     let size = if records.len() <= MOST_EMBEDDED { "large" } else { "small" };
-    let head = html! {
+    html! {
         (DOCTYPE)
         (PreEscaped(r#"<html lang="en">"#))
         head {
@@ -81,50 +100,60 @@ pub fn write<W: Write>(
         (PreEscaped(format!(r#"<table id="records" class="{size}" aria-labelledby="stills">"#)))
         (row::heading())
         (PreEscaped("<tbody>"))
-    };
-    out.write_all(head.into_string().as_bytes())?;
-    // Words come first: where they take more than was set aside, the last stills go without a picture, not the page
-    // over its size.
+    }
+}
+
+/// Bytes that are left for pictures. Words come first: where they take more than was set aside, the last stills go without a picture,
+/// not the page over its size.
+fn room_for_pictures(records: &[Record], costs: bool) -> usize {
     let bare = StillPicture::default();
-    let costs = records.len() <= MOST_EMBEDDED;
     let said = |(i, record): (usize, &Record)| {
         row::row(i, record, &bare, costs).0.len() + if costs { cost::part(i, record).0.len() } else { 0 }
     };
     let words: usize = records.iter().enumerate().map(said).sum();
-    let mut room = PICTURE_BYTES.saturating_sub(words);
+    PICTURE_BYTES.saturating_sub(words)
+}
+
+/// A still's picture, put into the page only where there is `room` for it, which it takes.
+fn fitting(mut picture: StillPicture, room: &mut usize) -> StillPicture {
+    let taken = picture.jpeg.as_ref().map_or(0, |jpeg| jpeg.len().div_ceil(3) * 4);
+    match room.checked_sub(taken) {
+        Some(left) => *room = left,
+        None => picture.jpeg = None,
+    }
+    picture
+}
+
+/// What each misalignment costs, still by still.
+fn write_costs<W: Write>(out: &mut W, records: &[Record]) -> io::Result<()> {
+    if !records.iter().any(cost::has_part) {
+        return Ok(());
+    }
+    out.write_all(costs_heading().into_string().as_bytes())?;
     for (index, record) in records.iter().enumerate() {
-        let mut shown = picture(index, record);
-        let taken = shown.jpeg.as_ref().map_or(0, |jpeg| jpeg.len().div_ceil(3) * 4);
-        if taken > room {
-            shown.jpeg = None;
-        } else {
-            room -= taken;
-        }
-        out.write_all(row::row(index, record, &shown, costs).into_string().as_bytes())?;
-        out.write_all(b"\n")?;
+        out.write_all(cost::part(index, record).into_string().as_bytes())?;
     }
-    out.write_all(b"</tbody></table>")?;
-    if costs && records.iter().any(cost::has_part) {
-        out.write_all(costs_heading().into_string().as_bytes())?;
-        for (index, record) in records.iter().enumerate() {
-            out.write_all(cost::part(index, record).into_string().as_bytes())?;
+    Ok(())
+}
+
+/// Where a page of too many stills has it.
+fn costs_elsewhere() -> Markup {
+    html! {
+        p.note {
+            "Pages of more than " (MOST_EMBEDDED) " stills do not say what each misalignment costs: see measurements.csv."
         }
-    } else if !costs {
-        let where_else = html! {
-            p.note {
-                "Pages of more than " (MOST_EMBEDDED) " stills do not say what each misalignment costs: see measurements.csv."
-            }
-        };
-        out.write_all(where_else.into_string().as_bytes())?;
     }
-    let tail = html! {
+}
+
+/// All after the stills.
+fn tail(records: &[Record]) -> Markup {
+    html! {
         (reading_help())
         footer { p { (made_by(records)) } }
         dialog #enlarged { form method="dialog" { button { "Close" } } img alt=""; }
         script { (PreEscaped(SCRIPT)) }
         (PreEscaped("</body></html>\n"))
-    };
-    out.write_all(tail.into_string().as_bytes())
+    }
 }
 
 /// What is said before a figure that invites to turn a lens.

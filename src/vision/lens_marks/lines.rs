@@ -23,6 +23,8 @@ const MOST_DARKNESS: f32 = 0.6;
 const SIGMA: f64 = 0.012;
 /// Half the stretch over which responses are added, in limbus radii.
 const HALF_STRETCH: f64 = 0.05;
+/// Places on the stretch that are looked at.
+const TAPS: i32 = 7;
 /// Turns from the radial direction that are tried, degrees: the lens may be off the middle by a fifth of the distance
 /// of its marks.
 const TURNS: [f64; 3] = [-11.0, 0.0, 11.0];
@@ -38,87 +40,132 @@ const LEAST_LIKENESS: f64 = 0.7;
 
 /// The strongest candidates on the plane of what stands out narrowly (see [`Plane::narrow_dark`]).
 fn candidates(patch: &Patch, marks: &Plane) -> Vec<Candidate> {
-    let side = patch.relative.side;
     let sigma = SIGMA * patch.scale;
     let mut darkness = marks.clone();
     darkness.data.iter_mut().for_each(|v| *v = v.min(MOST_DARKNESS));
-    let blurred = darkness.blurred(sigma);
-    let middle = patch.middle();
-    let mut xx = Plane::filled(side, 0.0);
-    let mut xy = Plane::filled(side, 0.0);
-    let mut yy = Plane::filled(side, 0.0);
-    let scale = (sigma * sigma) as f32;
-    for y in 1..side - 1 {
-        for x in 1..side - 1 {
-            let i = y * side + x;
-            let b = &blurred.data;
-            xx.data[i] = scale * (2.0 * b[i] - b[i - 1] - b[i + 1]);
-            yy.data[i] = scale * (2.0 * b[i] - b[i - side] - b[i + side]);
-            xy.data[i] = -scale * (b[i + side + 1] - b[i + side - 1] - b[i - side + 1] + b[i - side - 1]) / 4.0;
-        }
-    }
-    let mut response = Plane::filled(side, 0.0);
-    let mut turn = Plane::filled(side, 0.0);
-    let (near, far) = (RANGE.0 * patch.scale, RANGE.1 * patch.scale);
-    let taps = 7;
-    let turns = TURNS.map(|degrees| (degrees, degrees.to_radians().sin_cos()));
-    for y in 0..side {
-        for x in 0..side {
-            let (dx, dy) = (x as f64 - middle, y as f64 - middle);
-            let distance = (dx * dx + dy * dy).sqrt();
-            if distance < near || distance > far || patch.weight.at(x, y) == 0.0 {
-                continue;
+    let curvature = Curvature::of(&darkness.blurred(sigma), sigma);
+    let maxima = Responses::of(patch, &curvature).maxima(sigma, patch.middle());
+    strongest_apart(maxima, APART * patch.scale)
+}
+
+/// How much a plane falls off to both sides: its second derivatives with the sign turned, times the square of the blur.
+struct Curvature {
+    xx: Plane,
+    xy: Plane,
+    yy: Plane,
+}
+
+impl Curvature {
+    fn of(blurred: &Plane, sigma: f64) -> Self {
+        let side = blurred.side;
+        let mut xx = Plane::filled(side, 0.0);
+        let mut xy = Plane::filled(side, 0.0);
+        let mut yy = Plane::filled(side, 0.0);
+        let scale = (sigma * sigma) as f32;
+        let b = &blurred.data;
+        for y in 1..side - 1 {
+            for x in 1..side - 1 {
+                let i = y * side + x;
+                xx.data[i] = scale * (2.0 * b[i] - b[i - 1] - b[i + 1]);
+                yy.data[i] = scale * (2.0 * b[i] - b[i - side] - b[i + side]);
+                xy.data[i] = -scale * (b[i + side + 1] - b[i + side - 1] - b[i - side + 1] + b[i - side - 1]) / 4.0;
             }
-            let mut best = (0.0_f32, 0.0_f32);
-            for (degrees, (sin, cos)) in turns {
-                let (c, s) = ((dx * cos - dy * sin) / distance, (dx * sin + dy * cos) / distance);
-                let (ss, cc, sc) = ((s * s) as f32, (c * c) as f32, (s * c) as f32);
-                let here = y * side + x;
-                if ss * xx.data[here] - 2.0 * sc * xy.data[here] + cc * yy.data[here] <= 0.0 {
+        }
+        Self { xx, xy, yy }
+    }
+
+    /// Mean across a stretch in the direction of cosine `c` and sine `s` with the pixel in its middle; `None` where the
+    /// pixel itself does not stand out across it.
+    fn across_stretch(&self, x: usize, y: usize, (c, s): (f64, f64), scale: f64) -> Option<f32> {
+        let side = self.xx.side;
+        let (ss, cc, sc) = ((s * s) as f32, (c * c) as f32, (s * c) as f32);
+        let across = |i: usize| ss * self.xx.data[i] - 2.0 * sc * self.xy.data[i] + cc * self.yy.data[i];
+        if across(y * side + x) <= 0.0 {
+            return None;
+        }
+        let mut sum = 0.0;
+        for k in 0..TAPS {
+            let along = (f64::from(k) / f64::from(TAPS - 1) * 2.0 - 1.0) * HALF_STRETCH * scale;
+            let px = (x as f64 + c * along + 0.5) as usize;
+            let py = (y as f64 + s * along + 0.5) as usize;
+            if px < side && py < side {
+                sum += across(py * side + px);
+            }
+        }
+        Some(sum / TAPS as f32)
+    }
+}
+
+/// At each pixel the best response of a stretch that points towards the middle.
+struct Responses {
+    /// The response, 0 where nothing stands out or no lens mark can stand.
+    strength: Plane,
+    /// Turn of the stretch from the radial direction, degrees.
+    turn: Plane,
+}
+
+impl Responses {
+    fn of(patch: &Patch, curvature: &Curvature) -> Self {
+        let side = patch.relative.side;
+        let middle = patch.middle();
+        let (near, far) = (RANGE.0 * patch.scale, RANGE.1 * patch.scale);
+        let turns = TURNS.map(|degrees| (degrees, degrees.to_radians().sin_cos()));
+        let mut strength = Plane::filled(side, 0.0);
+        let mut turn = Plane::filled(side, 0.0);
+        for y in 0..side {
+            for x in 0..side {
+                let (dx, dy) = (x as f64 - middle, y as f64 - middle);
+                let distance = (dx * dx + dy * dy).sqrt();
+                if distance < near || distance > far || patch.weight.at(x, y) == 0.0 {
                     continue;
                 }
-                let mut sum = 0.0;
-                for k in 0..taps {
-                    let along = (f64::from(k) / f64::from(taps - 1) * 2.0 - 1.0) * HALF_STRETCH * patch.scale;
-                    let px = (x as f64 + c * along + 0.5) as usize;
-                    let py = (y as f64 + s * along + 0.5) as usize;
-                    if px < side && py < side {
-                        let i = py * side + px;
-                        sum += ss * xx.data[i] - 2.0 * sc * xy.data[i] + cc * yy.data[i];
+                let mut best = (0.0_f32, 0.0_f32);
+                for (degrees, (sin, cos)) in turns {
+                    let direction = ((dx * cos - dy * sin) / distance, (dx * sin + dy * cos) / distance);
+                    let response = curvature.across_stretch(x, y, direction, patch.scale);
+                    if let Some(response) = response.filter(|response| *response > best.0) {
+                        best = (response, degrees as f32);
                     }
                 }
-                let mean = sum / taps as f32;
-                if mean > best.0 {
-                    best = (mean, degrees as f32);
+                strength.data[y * side + x] = best.0;
+                turn.data[y * side + x] = best.1;
+            }
+        }
+        Self { strength, turn }
+    }
+
+    /// Where the response, smoothed a little, is no less than at any neighbour.
+    fn maxima(&self, sigma: f64, middle: f64) -> Vec<Candidate> {
+        let side = self.strength.side;
+        let smooth = self.strength.blurred(sigma / 2.0);
+        let mut maxima = Vec::new();
+        for y in 1..side - 1 {
+            for x in 1..side - 1 {
+                let value = smooth.at(x, y);
+                if value <= 0.0 || self.strength.at(x, y) <= 0.0 {
+                    continue;
+                }
+                let top = (y - 1..=y + 1).all(|j| (x - 1..=x + 1).all(|i| smooth.at(i, j) <= value));
+                if top {
+                    let (dx, dy) = (x as f64 - middle, y as f64 - middle);
+                    maxima.push(Candidate {
+                        place: Vector::new(x as f64, y as f64),
+                        angle: dy.atan2(dx) + f64::from(self.turn.at(x, y)).to_radians(),
+                        strength: f64::from(value),
+                    });
                 }
             }
-            response.data[y * side + x] = best.0;
-            turn.data[y * side + x] = best.1;
         }
+        maxima
     }
-    let smooth = response.blurred(sigma / 2.0);
-    let mut maxima = Vec::new();
-    for y in 1..side - 1 {
-        for x in 1..side - 1 {
-            let value = smooth.at(x, y);
-            if value <= 0.0 || response.at(x, y) <= 0.0 {
-                continue;
-            }
-            let top = (y - 1..=y + 1).all(|j| (x - 1..=x + 1).all(|i| smooth.at(i, j) <= value));
-            if top {
-                let (dx, dy) = (x as f64 - middle, y as f64 - middle);
-                maxima.push(Candidate {
-                    place: Vector::new(x as f64, y as f64),
-                    angle: dy.atan2(dx) + f64::from(turn.at(x, y)).to_radians(),
-                    strength: f64::from(value),
-                });
-            }
-        }
-    }
+}
+
+/// The strongest, none closer than `apart` (px) to a stronger one.
+fn strongest_apart(mut maxima: Vec<Candidate>, apart: f64) -> Vec<Candidate> {
     maxima.sort_by(|a, b| b.strength.total_cmp(&a.strength));
     let mut kept: Vec<Candidate> = Vec::new();
     for one in maxima {
-        if kept.iter().all(|k| (k.place - one.place).norm() > APART * patch.scale) {
+        if kept.iter().all(|k| (k.place - one.place).norm() > apart) {
             kept.push(one);
             if kept.len() == MOST {
                 break;
