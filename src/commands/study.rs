@@ -3,7 +3,7 @@
 
 use super::Ending;
 use super::files::write_whole;
-use super::messages::{Failure, counted, say};
+use super::messages::{Failure, counted, listed, say};
 use crate::report::study;
 use crate::report::summary::PRACTICE_LIMITS_DEG;
 use crate::stills::load::shown;
@@ -24,7 +24,7 @@ pub(super) struct StudyArgs {
     /// Folder to write report.html and its numbers to, as JSON and CSV; made if it is missing
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
-    /// Only stills of this stage count (column `stage` of the case sheet)
+    /// Only stills of this stage count (column `stage` of the case sheet); else those of all stages do
     #[arg(long, value_name = "STAGE")]
     pub stage: Option<String>,
 }
@@ -63,6 +63,10 @@ impl GroupArgs {
         let read = records(&self.results, &self.study)?;
         by.iter().try_for_each(|column| known_column(&read, column))?;
         let together = eyes(&read.stills);
+        if let Some(stages) = &together.stages {
+            let names: Vec<String> = self.results.iter().map(|path| shown(&records_in(path))).collect();
+            say(&format!("{}: {stages}", listed(&names)));
+        }
         let measured = together.eyes.iter().filter(|eye| eye.measure.is_some()).count();
         let made_by = made_by(&read);
         let mut inclusions = read.inclusions;
@@ -94,8 +98,13 @@ pub(super) fn records(results: &[PathBuf], args: &StudyArgs) -> Result<Read, Fai
     Ok(found)
 }
 
+/// The file of records in what was named as results.
+fn records_in(path: &Path) -> PathBuf {
+    if path.is_dir() { path.join(RECORDS) } else { path.to_owned() }
+}
+
 fn file(path: &Path) -> Result<(String, Vec<u8>), Failure> {
-    let file = if path.is_dir() { path.join(RECORDS) } else { path.to_owned() };
+    let file = records_in(path);
     let bytes = std::fs::read(&file).map_err(|error| Failure::at(&file, error))?;
     Ok((shown(&file), bytes))
 }

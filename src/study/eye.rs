@@ -9,6 +9,9 @@ use crate::statistics::descriptive::mean;
 use crate::stills::date::Date;
 use std::collections::{BTreeSet, HashMap};
 
+/// Stages that a message names.
+const MOST_STAGES_NAMED: usize = 6;
+
 /// An eye at one operation.
 #[derive(Clone, Debug)]
 pub struct Eye {
@@ -60,6 +63,8 @@ pub struct Eyes {
     pub eyes: Vec<Eye>,
     /// What was doubtful.
     pub notes: Vec<String>,
+    /// The one of the notes that says that stages were put together, without a full stop.
+    pub stages: Option<String>,
 }
 
 impl Eye {
@@ -112,10 +117,8 @@ pub fn eyes(stills: &[StillRead]) -> Eyes {
             eyes.len()
         ));
     }
-    let several = members.iter().filter(|stills| distinct(stills, "stage") > 1).count();
-    if several > 0 {
-        notes.push(format!("{several} eyes have stills of several stages, which were averaged; --stage chooses one."));
-    }
+    let stages = of_several_stages(&members);
+    notes.extend(stages.iter().map(|said| format!("{said}.")));
     notes.extend(apart(&eyes));
     let disagree = eyes.iter().filter(|eye| eye.measure.is_some_and(|m| m.stills_disagree)).count();
     if disagree > 0 {
@@ -130,7 +133,7 @@ pub fn eyes(stills: &[StillRead]) -> Eyes {
         let eyes = if differ == 1 { "eye has" } else { "eyes have" };
         notes.push(format!("{differ} {eyes} stills with dioptres of different planes: none are given."));
     }
-    Eyes { eyes, notes }
+    Eyes { eyes, notes, stages }
 }
 
 /// What to say of stills that stand apart.
@@ -146,8 +149,23 @@ fn apart(eyes: &[Eye]) -> Option<String> {
     Some(format!("{count} no part in its figures; look at the overlay: {shown}{more}."))
 }
 
-fn distinct(stills: &[&StillRead], column: &str) -> usize {
-    stills.iter().filter_map(|still| still.columns.get(column)).collect::<BTreeSet<_>>().len()
+/// What to say of eyes whose stills are of several stages: the lens may have been turned between these, so that no one error is
+/// that of all.
+fn of_several_stages(eyes: &[Vec<&StillRead>]) -> Option<String> {
+    let stages = eyes.iter().map(|stills| stills.iter().map(|still| still.stage()).collect::<BTreeSet<&str>>());
+    let several: Vec<BTreeSet<&str>> = stages.filter(|stages| stages.len() > 1).collect();
+    let names: BTreeSet<&str> = several.iter().flatten().copied().collect();
+    let shown = names.iter().take(MOST_STAGES_NAMED).map(|name| format!("{name:?}")).collect::<Vec<_>>().join(", ");
+    let more = if names.len() > MOST_STAGES_NAMED { " and others" } else { "" };
+    let have = match several.len() {
+        0 => return None,
+        1 => "1 eye has".to_owned(),
+        n => format!("{n} eyes have"),
+    };
+    Some(format!(
+        "{have} stills of several stages ({shown}{more}), put together although the lens may have been turned between them; \
+         --stage STAGE counts the stills of one stage only"
+    ))
 }
 
 impl Eye {

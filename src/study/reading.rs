@@ -40,6 +40,13 @@ pub struct StillRead {
     pub program: String,
 }
 
+impl StillRead {
+    /// When in the operation it was taken; empty where the sheet does not say.
+    pub fn stage(&self) -> &str {
+        self.columns.get("stage").map_or("", String::as_str).trim()
+    }
+}
+
 /// What was measured in a still.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Measure {
@@ -205,7 +212,6 @@ pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
             match parsed {
                 Parsed::Unusable(reason, detail) => tally.leave_out(Why::Unusable, reason, &place, &detail),
                 Parsed::Still { still, identity, excluded } => {
-                    let stage = still.columns.get("stage").map_or("", String::as_str).trim();
                     if !seen.insert(identity) {
                         let reason = "the same still again: the first record counts";
                         tally.leave_out(Why::Unusable, reason, &place, &still.path);
@@ -213,7 +219,7 @@ pub fn read(files: &[(String, Vec<u8>)], choice: &Choice) -> Read {
                         let reason = format!("left out by the case sheet: {reason}");
                         tally.leave_out(Why::Asked, &reason, &place, &still.path);
                         set_aside.push(still.path);
-                    } else if choice.stage.as_deref().is_some_and(|wanted| wanted != stage) {
+                    } else if choice.stage.as_deref().is_some_and(|wanted| wanted != still.stage()) {
                         tally.leave_out(Why::Asked, "of another stage", &place, &still.path);
                         set_aside.push(still.path);
                     } else {

@@ -1,6 +1,6 @@
 //! Several stills of an eye to one figure.
 
-use crate::records::{figure, run, stills_of_an_eye, write};
+use crate::records::{figure, measured, run, stills_of_an_eye, write};
 use crate::support::stillaxis;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -142,4 +142,34 @@ fn stills_of_two_planes_have_no_dioptres() {
         "{}",
         answers["notes"]
     );
+}
+
+/// An eye whose stills are of two stages: audit and compare put them together and say so on standard error, with the stages as
+/// `--stage` takes them. Eyes that differ from each other in stage are no such thing, nor are stills of a stage that was chosen.
+#[test]
+fn stills_of_several_stages_are_told_of() {
+    let mut records = stills_of_an_eye(&[1.0, 1.2, 0.8]);
+    let mut other = measured("q", "OD", "ink", 2.0, 0.5);
+    other["case"]["stage"] = json!("follow-up");
+    for (record, stage) in records.iter_mut().zip(["before the last turn", "end", " end "]) {
+        record["case"]["stage"] = json!(stage);
+    }
+    records.push(other);
+    let said = "1 eye has stills of several stages (\"before the last turn\", \"end\"), put together although the lens may have \
+                been turned between them; --stage STAGE counts the stills of one stage only";
+    for command in ["audit", "compare"] {
+        let (done, answers) = run(command, &records, &[]);
+        assert_eq!(
+            (done.code, done.stderr.as_str()),
+            (Some(0), format!("records.ndjson: {said}\n").as_str()),
+            "{done:?}"
+        );
+        assert!(answers.unwrap()["notes"].as_array().unwrap().contains(&json!(format!("{said}."))));
+        for (records, more) in [(&records[..], &["--stage", "end"][..]), (&records[2..], &[])] {
+            let (done, answers) = run(command, records, more);
+            assert_eq!(done.code, Some(0), "{done:?}");
+            let told = done.stderr + &answers.unwrap()["notes"].to_string();
+            assert!(!told.contains("several stages"), "{told}");
+        }
+    }
 }
