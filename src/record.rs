@@ -330,6 +330,7 @@ pub struct Alignment {
 pub struct Program {
     /// Version of stillaxis.
     pub version: String,
-    /// Settings that differ from the defaults, as `name=value`, separated by spaces; empty for none.
+    /// Options that change a figure and differ from their defaults, as `--name value`, separated by spaces. Always empty in this
+    /// version: no option of `measure` changes a figure. What does, the case sheet, is in `case`.
     pub settings: String,
 }
