@@ -78,9 +78,7 @@ impl Row {
 }
 
 /// Fit the axis of `blob`, beginning from its own; that where the fit runs away.
-///
-/// - `turns`: whether it has a direction of its own; if not, only its place is fitted
-pub(super) fn fit(ring: &Ring, blob: &Blob, turns: bool) -> Axis {
+pub(super) fn fit(ring: &Ring, blob: &Blob) -> Axis {
     let middle_row = blob.middle_row();
     let own = Axis { column: blob.axis, slope: blob.slope, row: middle_row };
     let frame = Frame { axis: blob.axis, slope: blob.slope, middle_row, width: blob.width.max(2.0) };
@@ -114,10 +112,6 @@ pub(super) fn fit(ring: &Ring, blob: &Blob, turns: bool) -> Axis {
             gain[2] += share * r.gain * t * t;
         }
         axis.row = middle_row + gain[1] / gain[0];
-        if !turns {
-            gain = [gain[0], 0.0, 1.0];
-            first[1] = 0.0;
-        }
         let determinant = gain[0] * gain[2] - gain[1] * gain[1];
         if gain[0] <= 0.0 || determinant <= 0.0 {
             return own;

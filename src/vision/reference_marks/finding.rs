@@ -4,6 +4,7 @@ use super::MarkFinding;
 use super::axis_fit;
 use super::beside;
 use super::blob::Blob;
+use super::ink_centroid;
 use super::likeness;
 use super::network;
 use super::profile;
@@ -39,9 +40,9 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
     if total <= 0.0 {
         return None;
     }
-    // Across the mark its axis says more than the cells of its outline do.
+    // Across a mark with a direction its axis says more than the cells of its outline do.
     let elongated = (blob.rows[1] - blob.rows[0] + 1) as f64 > ELONGATED * blob.width;
-    let axis = axis_fit::fit(ring, blob, elongated);
+    let axis = if elongated { axis_fit::fit(ring, blob) } else { ink_centroid::of(ring, blob) };
     let centroid = place(axis.row, axis.column + axis.slope * (axis.row - middle_row));
     let spread = places().zip(&weights).fold(Matrix::zeros(), |s, (p, w)| {
         let d = p - centroid;

@@ -15,6 +15,7 @@ pub mod choose;
 mod crossing;
 mod finding;
 mod groups;
+mod ink_centroid;
 pub mod likeness;
 mod network;
 // Fitted weights that happen to look like a constant are none.

@@ -83,6 +83,11 @@ impl Ring {
         RHO_INNER + row * self.rho_step
     }
 
+    /// Row (fractional) of a radius in limbus radii.
+    pub fn row(&self, rho: f64) -> f64 {
+        (rho - RHO_INNER) / self.rho_step
+    }
+
     /// Angle of a (fractional, unwrapped) column, radians counter-clockwise as seen.
     pub fn phi(&self, column: f64) -> f64 {
         column * TAU / self.columns as f64
