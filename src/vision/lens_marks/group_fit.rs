@@ -2,7 +2,7 @@
 
 use super::marks::{FREE, Kind, Marks, Shape};
 use super::patch::Patch;
-use crate::geometry::Vector;
+use crate::geometry::{Matrix, Vector};
 use nalgebra::{SMatrix, SVector};
 
 /// A fitted group.
@@ -18,8 +18,10 @@ pub struct Group {
     pub explained: f64,
     /// Depth over its standard deviation.
     pub signal: f64,
-    /// Covariance of (x, y, angle): px^2, px rad, rad^2.
-    pub covariance: SMatrix<f64, 3, 3>,
+    /// Covariance of the place, px^2: by the noise, or by what of the misfit could shift it, where that is more.
+    pub place_covariance: Matrix,
+    /// Variance of the direction, rad^2.
+    pub angle_variance: f64,
 }
 
 /// A ground of second order.
@@ -27,6 +29,8 @@ const GROUND: usize = 6;
 /// Depth and ground.
 const LINEAR: usize = 1 + GROUND;
 const ALL: usize = FREE + LINEAR;
+/// Those of them that a place has to do with: the place itself and the slope of the ground.
+const ODD: usize = 4;
 /// Ground that a window shows beyond the marks, in limbus radii.
 const MARGIN: f64 = 0.035;
 /// Half the width of a window, in limbus radii.
@@ -96,17 +100,58 @@ impl Window {
         self.pixels.iter().map(|p| p[3]).sum()
     }
 
+    /// What the model leaves of every pixel.
+    fn residuals(&self, state: &State, kind: Kind) -> Vec<f64> {
+        let marks = Marks::new(kind, &state.shape);
+        let residual = |&[x, y, value, _, _]: &[f64; 5]| {
+            let ground: f64 = self.ground(x, y).iter().zip(state.linear.iter().skip(1)).map(|(g, l)| g * l).sum();
+            value - ground - state.linear[0] * marks.value(x, y)
+        };
+        self.pixels.iter().map(residual).collect()
+    }
+
+    /// Variance of a pixel as far as it can shift the place: of the odd part of what the model leaves, about the middle of the
+    /// group. A mark of another shape than the model's leaves much, but the same on both sides, where it shifts nothing. `None` where
+    /// less than half of the window has its opposite in it.
+    fn odd_variance(&self, state: &State, kind: Kind) -> Option<f64> {
+        let residuals = self.residuals(state, kind);
+        // The window as a rectangle, with what each pixel leaves and its weight.
+        let least = |k: usize| self.pixels.iter().map(|p| p[k]).fold(f64::MAX, f64::min);
+        let most = |k: usize| self.pixels.iter().map(|p| p[k]).fold(f64::MIN, f64::max);
+        let (left, top) = (least(0), least(1));
+        let (width, height) = ((most(0) - left) as usize + 1, (most(1) - top) as usize + 1);
+        let mut known = vec![None; width * height];
+        for (&[x, y, _, weight, _], residual) in self.pixels.iter().zip(&residuals) {
+            known[(y - top) as usize * width + (x - left) as usize] = Some((*residual, weight));
+        }
+        let twice = state.shape.place * 2.0;
+        let (mut squares, mut total) = (0.0, 0.0);
+        for (&[x, y, _, weight, _], residual) in self.pixels.iter().zip(&residuals) {
+            let (x, y) = (twice.x - x - left, twice.y - y - top);
+            if x < 0.0 || y < 0.0 || x + 1.0 >= width as f64 || y + 1.0 >= height as f64 {
+                continue;
+            }
+            let (fx, fy) = (x.fract(), y.fract());
+            let corner = y as usize * width + x as usize;
+            let [Some(a), Some(b), Some(c), Some(d)] = [0, 1, width, width + 1].map(|step| known[corner + step]) else {
+                continue;
+            };
+            let shares = [(a, (1.0 - fx) * (1.0 - fy)), (b, fx * (1.0 - fy)), (c, (1.0 - fx) * fy), (d, fx * fy)];
+            let opposite: f64 = shares.iter().map(|((residual, _), share)| residual * share).sum();
+            let its_weight: f64 = shares.iter().map(|((_, weight), share)| weight * share).sum();
+            // A mean of pixels has so much less of their variance.
+            let of_both = 1.0 + shares.iter().map(|(_, share)| share * share).sum::<f64>();
+            let weight = weight.min(its_weight);
+            squares += weight * (residual - opposite).powi(2) / of_both;
+            total += weight;
+        }
+        // Every pair was counted twice, and so is what was fitted.
+        (total > self.total_weight() / 2.0).then(|| squares / (total - 2.0 * ODD as f64).max(1.0))
+    }
+
     /// Take weight from pixels that are brighter than the model (Geman & McClure's weights, from memory).
     fn doubt_outliers(&mut self, state: &State, kind: Kind, noise: f64) {
-        let marks = Marks::new(kind, &state.shape);
-        let residuals: Vec<f64> = self
-            .pixels
-            .iter()
-            .map(|&[x, y, value, _, _]| {
-                let ground: f64 = self.ground(x, y).iter().zip(state.linear.iter().skip(1)).map(|(g, l)| g * l).sum();
-                value - ground - state.linear[0] * marks.value(x, y)
-            })
-            .collect();
+        let residuals = self.residuals(state, kind);
         let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
         let middle = sizes.len() / 2;
         let median = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1;
@@ -322,6 +367,7 @@ impl State {
         let squares = self.equations.squares;
         let noise = patch.noise * patch.noise;
         let variance = (squares / (count - ALL as f64).max(1.0)).max(noise) * patch.oversampling;
+        let shifting = window.odd_variance(self, kind).map_or(variance, |odd| odd.max(noise) * patch.oversampling);
         let before = window.ground_residual()?;
         let gained = (before - squares).max(0.0);
         let explained = gained / (before - count * noise).max(gained).max(1e-12);
@@ -332,7 +378,8 @@ impl State {
             depth,
             explained: explained * (count / whole).sqrt(),
             signal: depth / (variance * inverse[(FREE, FREE)]).sqrt(),
-            covariance: inverse.fixed_view::<3, 3>(0, 0) * variance,
+            place_covariance: inverse.fixed_view::<2, 2>(0, 0) * shifting,
+            angle_variance: inverse[(2, 2)] * variance,
         })
     }
 }

@@ -88,7 +88,7 @@ pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], tails: [f64; 2], spots: &[Vec
     let turned = |g: &Group| {
         let half_turn = std::f64::consts::PI;
         let turn = (g.shape.angle - line + half_turn / 2.0).rem_euclid(half_turn) - half_turn / 2.0;
-        odd(turn / (g.covariance[(2, 2)] + TURN_SD_DEG.to_radians().powi(2)).sqrt())
+        odd(turn / (g.angle_variance + TURN_SD_DEG.to_radians().powi(2)).sqrt())
     };
     let ratio = |x: f64, y: f64, sd: f64| odd((x / y).abs().ln() / sd);
     let both = |x: f64, y: f64| (x * y).sqrt();
