@@ -66,7 +66,7 @@ pub fn view(d: &mut Dice) -> ViewParameters {
         tilt_direction_deg: d.range(0.0, 360.0),
         pixel_aspect: aspect,
         white_to_white_mm: 11.7 + d.normal(0.4).clamp(-1.0, 1.0),
-        limbus_height_over_width: 0.94 + d.normal(0.03).clamp(-0.075, 0.06),
+        limbus_height_over_width: 0.94 + d.normal(0.03).clamp(-0.09, 0.09),
     }
 }
 

@@ -81,7 +81,7 @@ impl Row {
 pub(super) fn fit(ring: &Ring, blob: &Blob) -> Axis {
     let middle_row = blob.middle_row();
     let own = Axis { column: blob.axis, slope: blob.slope, row: middle_row };
-    let frame = Frame { axis: blob.axis, slope: blob.slope, middle_row, width: blob.width.max(2.0) };
+    let frame = Frame::along(blob);
     // The soft ends hold ink as well, and a bent mark's ends are farthest from its axis.
     let beyond = ((ENDS * blob.width).round() as usize).max(1);
     let window = [blob.rows[0].saturating_sub(beyond), (blob.rows[1] + beyond).min(ring.rows - 1)];

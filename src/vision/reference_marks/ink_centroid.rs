@@ -19,7 +19,7 @@ const LEAST_INK: f64 = 0.5;
 
 /// Centroid of the ink of `blob` on the plane of the limbus; the middle of its outline where there is too little ink.
 pub(super) fn of(ring: &Ring, blob: &Blob) -> Axis {
-    let frame = Frame { axis: blob.axis, slope: blob.slope, middle_row: blob.middle_row(), width: blob.width.max(2.0) };
+    let frame = Frame::along(blob);
     let rows = [blob.rows[0].saturating_sub(EDGE), (blob.rows[1] + EDGE).min(ring.rows - 1)];
     // From the middle of the limbus, in its radii: outwards through the blob, and counter-clockwise across.
     let (mut ink, mut moment) = (0.0, Vector::zeros());

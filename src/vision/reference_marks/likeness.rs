@@ -126,7 +126,7 @@ fn beyond(ring: &Ring, blob: &Blob, sign: f64) -> f64 {
     let row_at = |far: f64| (end + sign * far / ring.rho_step).round().clamp(0.0, (ring.rows - 1) as f64) as usize;
     let [near, far] = BEYOND.map(row_at);
     let (first, last) = (near.min(far), near.max(far));
-    let frame = Frame { axis: blob.axis, slope: blob.slope, middle_row: blob.middle_row(), width: blob.width.max(2.0) };
+    let frame = Frame::along(blob);
     let half = (blob.width / 4.0).max(0.5);
     let (mut contrast, mut rows) = (Vector3::<f64>::zeros(), 0);
     for channel in 0..3 {

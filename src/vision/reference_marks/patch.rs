@@ -1,5 +1,6 @@
 //! The contrast of a stretch of the ring against its own ground.
 
+use super::blob::Blob;
 use super::ring::Ring;
 
 /// Rows that an outline may jump, limbus radii: blots of a stroke may come apart.
@@ -23,6 +24,11 @@ pub(super) struct Frame {
 }
 
 impl Frame {
+    /// Along the axis of a region; what is thinner than two cells is smeared over as many.
+    pub fn along(blob: &Blob) -> Self {
+        Self { axis: blob.axis, slope: blob.slope, middle_row: blob.middle_row(), width: blob.width.max(2.0) }
+    }
+
     /// Column of the axis at a row.
     pub fn column(&self, row: usize) -> f64 {
         self.axis + self.slope * (row as f64 - self.middle_row)

@@ -38,7 +38,7 @@ pub(super) fn of(ring: &Ring, blob: &Blob) -> Profile {
     let mut profile = [0.0; COUNT];
     let norm = blob.absorbance.iter().map(|a| a * a).sum::<f64>().sqrt().max(LEAST_ABSORBANCE);
     let shown = |sum: f64, count: f64| if count > 0.0 { (sum / count / norm).clamp(-LIMIT, LIMIT) as f32 } else { 0.0 };
-    let frame = Frame { axis: blob.axis, slope: blob.slope, middle_row: blob.middle_row(), width: blob.width.max(2.0) };
+    let frame = Frame::along(blob);
     let [first, last] = blob.rows;
     let margin = (BEYOND as f64 * STEP / ring.rho_step).ceil() as usize;
     let window = [first.saturating_sub(margin), (last + margin).min(ring.rows - 1)];
