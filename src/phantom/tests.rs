@@ -7,7 +7,7 @@ use super::scene::{
     StretchLine,
 };
 use super::{AxisPlan, Difficulty, MarkVisibility, MarksShown, View, Visibility, Wanted, draw, encode, truth};
-use crate::geometry::{PixelPoint, Vector, axis_difference};
+use crate::geometry::{OvalPrior, PixelPoint, Vector, axis_difference};
 use image::RgbImage;
 
 /// A plain grey field under even light, seen by a camera that is linear, sharp and free of noise.
@@ -208,6 +208,24 @@ fn a_single_mark_is_said_or_not() {
     let said: Vec<bool> = single.map(|p| p.sheet_has_meridians).collect();
     let share = said.iter().filter(|s| **s).count() as f64 / said.len() as f64;
     assert!(said.len() > 20 && (0.25..0.75).contains(&share), "{share} of {}", said.len());
+}
+
+/// Limbi vary as the interval takes them to, their tails too: those are what turns an angle most.
+#[test]
+fn limbi_are_drawn_as_oval_as_they_are_held_to_be() {
+    const COUNT: u32 = 3000;
+    let OvalPrior { height_over_width, sd } = OvalPrior::AVERAGE;
+    let scenes = (0..u64::from(COUNT)).map(|k| Scene::random(4, k, &Wanted::default()));
+    let away: Vec<f64> = scenes.map(|s| (s.view.limbus_height_over_width - height_over_width) / sd).collect();
+    let count = f64::from(COUNT);
+    let mean = away.iter().sum::<f64>() / count;
+    let spread = (away.iter().map(|d| d * d).sum::<f64>() / count).sqrt();
+    assert!(mean.abs() < 0.05 && (spread - 1.0).abs() < 0.03, "mean {mean}, spread {spread}");
+    // Of a normal distribution 1.4 % lie beyond 2.2 standard deviations on each side.
+    for side in [-1.0, 1.0] {
+        let share = away.iter().filter(|d| **d * side > 2.2).count() as f64 / count;
+        assert!((0.009..0.020).contains(&share), "{share} on the side of {side}");
+    }
 }
 
 /// What is asked for is drawn, and a kind of mark that is missing leaves no error in the truth.
