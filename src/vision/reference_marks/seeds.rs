@@ -11,11 +11,11 @@ const LEAST_CONTRAST: f32 = 0.05;
 /// Seeds nearer to each other than this (limbus radii along the ray, degrees across) are one.
 const APART: (f64, f64) = (0.06, 2.5);
 /// Radii that seeds are looked for at, limbus radii: a mark lies across the limbus, or near it.
-const RADII: [f64; 2] = [0.84, 1.22];
+const RADII: [f64; 2] = [0.84, 1.30];
 /// Absorbance common to green and blue, over that in red, from which a seed is blood.
 const BLOOD: f32 = 1.8;
 /// Most seeds followed up.
-const MOST: usize = 40;
+const MOST: usize = 100;
 
 /// A dark place.
 #[derive(Clone, Copy, Debug)]
