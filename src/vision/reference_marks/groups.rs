@@ -21,6 +21,8 @@ const COLOUR: f64 = 0.6;
 const MOST_PARTS: usize = 6;
 /// What a whole may be worth less than its worse part: two alike and side by side are no two marks.
 const WHOLE: f64 = 0.5;
+/// What it may be worth less than its better part: what is a mark by itself is not spoilt by what stands near it.
+const SPOILT: f64 = 2.0;
 /// Share of the smaller of two regions above which they are one and the same.
 const SHARED: f64 = 0.3;
 /// Worth below which a region is no part of a mark. Low, as the parts stand in one another's ground.
@@ -63,10 +65,11 @@ fn joined(ring: &Ring, mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
         let pairs = chain[1..].iter().map(|j| vec![i, *j]);
         let whole = std::iter::once(chain.clone()).chain(pairs).filter(|set| set.len() > 1).find_map(|set| {
             let parts: Vec<&Blob> = set.iter().map(|k| &blobs[*k].0).collect();
-            let worst = set.iter().map(|k| blobs[*k].1).fold(f64::INFINITY, f64::min);
+            let worths = set.iter().map(|k| blobs[*k].1);
+            let (worst, best) = (worths.clone().fold(f64::INFINITY, f64::min), worths.fold(f64::MIN, f64::max));
             let whole = Blob::united(ring, &parts)?;
             let worth = likeness::worth(&likeness::traits(ring, &whole)?);
-            (worth > worst - WHOLE).then_some((set, whole, worth))
+            (worth > (worst - WHOLE).max(best - SPOILT)).then_some((set, whole, worth))
         });
         match whole {
             Some((set, whole, worth)) => {
