@@ -149,10 +149,72 @@ fn marks_stand_out_from_vessels_and_instruments() {
 #[test]
 fn what_all_but_leaves_the_ring_is_no_mark() {
     let e = limbus();
-    for (end, found) in [(1.30, true), (1.385, false)] {
+    for (end, found) in [(1.30, true), (1.385, true), (1.515, false)] {
         let findings = find_reference_marks(&draw(&e, &[radial(&e, 40.0, [1.0, end], 4.0, INK)], 2.0, 6), &e);
         let place = e.at_polar((1.0 + end) / 2.0, 40.0_f64.to_radians());
         assert_eq!(findings.iter().any(|f| (f.centroid - place).norm() < 5.0), found, "to {end}: {findings:?}");
+    }
+}
+
+/// Whether one of the findings is a dot at `place`.
+fn has_dot(findings: &[MarkFinding], place: PixelPoint, width: f64) -> bool {
+    let near = |f: &&MarkFinding| (f.centroid - place).norm() < 1.0;
+    findings.iter().find(near).is_some_and(|f| f.length_px < 1.5 * width && f.width_px < 1.5 * width)
+}
+
+/// Marks well outside of the limbus, and the limbus put an eighth too small: they lie at 1.28 of its radius.
+#[test]
+fn marks_are_found_about_too_small_a_limbus() {
+    let e = limbus();
+    let small = Ellipse::circle(e.center(), 0.88 * RADIUS).unwrap();
+    let dots = [40.0, 220.0].map(|d| radial(&e, d, [1.13, 1.13], 10.0, INK));
+    let findings = find_reference_marks(&draw(&e, &dots, 3.0, 9), &small);
+    assert!(dots.iter().all(|dot| has_dot(&findings, dot.from, 10.0)), "not among {} candidates", findings.len());
+}
+
+/// More than fifty spots darker than a faint mark, as lids and lashes and instruments leave them in a busy picture, do not hide it.
+#[test]
+fn a_faint_mark_is_found_among_many_dark_places() {
+    let e = limbus();
+    let clutter = (0..60)
+        .filter(|k| !(5..8).contains(k))
+        .map(|k| radial(&e, f64::from(k) * 6.0 + 3.0, [1.0, 1.0], 6.0, [20.0, 20.0, 20.0]));
+    let faint = Stroke { opacity: 0.25, ..radial(&e, 39.0, [1.08, 1.08], 10.0, INK) };
+    let place = faint.from;
+    let strokes: Vec<Stroke> = clutter.chain([faint]).collect();
+    let findings = find_reference_marks(&draw(&e, &strokes, 1.0, 9), &e);
+    assert!(has_dot(&findings, place, 10.0), "not among {} candidates", findings.len());
+}
+
+/// A dot is found by itself though something dark and broad lies on its ray, inside the limbus.
+#[test]
+fn a_mark_is_not_spoilt_by_what_stands_near_it() {
+    let e = limbus();
+    let dot = radial(&e, 40.0, [1.1, 1.1], 11.0, INK);
+    let place = dot.from;
+    let shade = Stroke { opacity: 0.75, ..radial(&e, 41.5, [0.82, 0.96], 20.0, [70.0, 60.0, 90.0]) };
+    let findings = find_reference_marks(&draw(&e, &[dot, shade], 3.0, 9), &e);
+    assert!(has_dot(&findings, place, 11.0), "not among {} candidates", findings.len());
+}
+
+/// A dot near the edge of the picture is found where it stands; one that the edge cuts is none, as its middle is not known.
+#[test]
+fn a_mark_at_the_edge_of_the_picture_is_found_unless_it_is_cut() {
+    let e = limbus();
+    let dot = radial(&e, 90.0, [1.08, 1.08], 11.0, INK);
+    let whole = draw(&e, &[radial(&e, 90.0, [1.08, 1.08], 11.0, INK)], 2.0, 9);
+    let found_at = |left_px: u32| {
+        let cut = image::imageops::crop_imm(&whole, left_px, 0, SIZE - left_px, SIZE).to_image();
+        let shift = Vector::new(-f64::from(left_px), 0.0);
+        let findings = find_reference_marks(&cut, &Ellipse::circle(e.center() + shift, RADIUS).unwrap());
+        let near = |f: &&MarkFinding| (f.centroid - dot.from - shift).norm() < 8.0;
+        findings.iter().find(near).map(|f| (f.centroid - dot.from - shift).norm())
+    };
+    let edge = dot.from.x as u32;
+    for (from_dot_px, found) in [(30, true), (14, true), (6, false), (2, false)] {
+        let off = found_at(edge - from_dot_px);
+        assert_eq!(off.is_some_and(|off| off < 0.3), found, "{from_dot_px} px from its middle: off by {off:?}");
+        assert_eq!(off.is_some(), found, "{from_dot_px} px from its middle: off by {off:?}");
     }
 }
 
