@@ -123,17 +123,19 @@ fn filter_line(ring: &Ring, sums: &[f32], lit: &[u32], rows: u32, line: &mut [(f
         let width = ring.columns_of(width_deg).round().max(2.0) as usize;
         let side = (width / 2).max(3);
         let gap = (width / 4).max(1);
+        let reach = width / 2 + gap + side;
         for (c, best) in line.iter_mut().enumerate() {
             let middle = pad + c;
             let start = middle - width / 2;
-            // Over what is lit, if that is more than half; what is not is 0 in the sums.
+            if unlit[middle + reach + 1] != unlit[middle - reach] {
+                continue;
+            }
             let mean = |from: usize, count: usize| {
-                let (all, missing) = (count as u32 * rows, unlit[from + count] - unlit[from]);
-                let sum = running[from + count] - running[from];
-                (2 * missing < all).then(|| (sum / f64::from(all - missing)) as f32)
+                ((running[from + count] - running[from]) / (count as f64 * f64::from(rows))) as f32
             };
-            let sides = (mean(start - gap - side, side), mean(start + width + gap, side));
-            let (Some(core), (Some(left), Some(right))) = (mean(start, width), sides) else { continue };
+            let core = mean(start, width);
+            let left = mean(start - gap - side, side);
+            let right = mean(start + width + gap, side);
             let contrast = left.min(right) - core;
             if contrast > best.0 {
                 *best = (contrast, width as f64);

@@ -211,7 +211,7 @@ fn a_mark_at_the_edge_of_the_picture_is_found_unless_it_is_cut() {
         findings.iter().find(near).map(|f| (f.centroid - dot.from - shift).norm())
     };
     let edge = dot.from.x as u32;
-    for (from_dot_px, found) in [(30, true), (14, true), (6, false), (2, false)] {
+    for (from_dot_px, found) in [(30, true), (15, true), (6, false), (2, false)] {
         let off = found_at(edge - from_dot_px);
         assert_eq!(off.is_some_and(|off| off < 0.3), found, "{from_dot_px} px from its middle: off by {off:?}");
         assert_eq!(off.is_some(), found, "{from_dot_px} px from its middle: off by {off:?}");
