@@ -186,13 +186,14 @@ fn a_faint_mark_is_found_among_many_dark_places() {
     assert!(has_dot(&findings, place, 10.0), "not among {} candidates", findings.len());
 }
 
-/// A dot is found by itself though something dark and broad lies on its ray, inside the limbus.
+/// A dot is found by itself though something dark lies across the rays beside it, inside the limbus.
 #[test]
 fn a_mark_is_not_spoilt_by_what_stands_near_it() {
     let e = limbus();
     let dot = radial(&e, 40.0, [1.1, 1.1], 11.0, INK);
     let place = dot.from;
-    let shade = Stroke { opacity: 0.75, ..radial(&e, 41.5, [0.82, 0.96], 20.0, [70.0, 60.0, 90.0]) };
+    let [from, to] = [43.0, 53.0].map(|degrees: f64| e.at_polar(0.95, degrees.to_radians()));
+    let shade = Stroke { from, to, width: 16.0, colour: [70.0, 60.0, 90.0], opacity: 0.75 };
     let findings = find_reference_marks(&draw(&e, &[dot, shade], 3.0, 9), &e);
     assert!(has_dot(&findings, place, 11.0), "not among {} candidates", findings.len());
 }
