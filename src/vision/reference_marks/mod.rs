@@ -64,7 +64,7 @@ pub struct MarkFinding {
 
 /// Candidates for reference marks near `limbus`, the best first.
 ///
-/// `limbus` may be off by some 8 % of its radius. What is clearly something else is left out, but most of what is
+/// `limbus` may be off by some 10 % of its radius. What is clearly something else is left out, but most of what is
 /// returned in a still without marks is not a mark: see [`choose::choose`].
 pub fn find_reference_marks(picture: &Picture, limbus: &Ellipse) -> Vec<MarkFinding> {
     let ring = ring::Ring::sample(picture, limbus);

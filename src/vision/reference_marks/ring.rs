@@ -6,7 +6,7 @@ use std::f64::consts::TAU;
 
 /// Inner edge of the ring, in limbus radii.
 pub(super) const RHO_INNER: f64 = 0.74;
-/// Outer edge of the ring, in limbus radii.
+/// Outer edge of the ring, in limbus radii: beyond the end of a long mark about a limbus put too small.
 pub(super) const RHO_OUTER: f64 = 1.55;
 /// Finest and coarsest sampling along the ring: below the first a scratch of 1 degree is under 3 samples wide, above
 /// the second nothing is gained, as the picture is averaged over the step.

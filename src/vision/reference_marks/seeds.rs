@@ -10,11 +10,12 @@ const AVERAGED_LENGTH: f64 = 0.05;
 const LEAST_CONTRAST: f32 = 0.05;
 /// Seeds nearer to each other than this (limbus radii along the ray, degrees across) are one.
 const APART: (f64, f64) = (0.06, 2.5);
-/// Radii that seeds are looked for at, limbus radii: a mark lies across the limbus, or near it.
+/// Radii that seeds are looked for at, limbus radii: a mark lies across the limbus, or near it, and the limbus may have been put
+/// a tenth too small.
 const RADII: [f64; 2] = [0.84, 1.30];
 /// Absorbance common to green and blue, over that in red, from which a seed is blood.
 const BLOOD: f32 = 1.8;
-/// Most seeds followed up.
+/// Most seeds followed up: in busy pictures the forty darkest are lids, lashes and instruments.
 const MOST: usize = 100;
 
 /// A dark place.
