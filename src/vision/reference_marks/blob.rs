@@ -17,6 +17,8 @@ const ASIDE: f64 = 0.35;
 /// Where a blob's continuation past its ends is looked for, rows.
 const PAST: std::ops::RangeInclusive<isize> = 3..=6;
 
+/// Columns beside a region that must be seen: what the edge of the picture cuts slantwise has its middle elsewhere.
+const CUT: isize = 2;
 /// Room that a region must leave to the outer edge of the ring, limbus radii: iris hooks go on there, and their contrast
 /// may sink for a few rows.
 const LEAST_CLEARANCE: f64 = 0.05;
@@ -50,7 +52,7 @@ pub(super) struct Blob {
     pub wobble: f64,
     /// Mean contrast just past the inner and the outer end over the mean contrast inside.
     pub past_ends: [f64; 2],
-    /// Either end runs into the limit of the search, or nearly so.
+    /// Either end runs into the limit of the search, or nearly so, or a side into what is not seen.
     pub open: bool,
 }
 
@@ -200,7 +202,8 @@ fn outline(ring: &Ring, places: &[(usize, isize)], frame: &Frame, patch: &Patch)
         past_ends: [past(rows[0], -1), past(rows[1], 1)],
         open: rows[0] <= patch.window[0] + 1
             || rows[1] + 1 >= patch.window[1]
-            || ring.rho(rows[1] as f64) > ring.rho((ring.rows - 1) as f64) - LEAST_CLEARANCE,
+            || ring.rho(rows[1] as f64) > ring.rho((ring.rows - 1) as f64) - LEAST_CLEARANCE
+            || cells.iter().any(|(row, column, _)| [-CUT, CUT].iter().any(|by| !ring.lit[ring.at(*row, column + by)])),
         cells,
         skirt,
     })
