@@ -17,8 +17,6 @@ const ASIDE: f64 = 0.35;
 /// Where a blob's continuation past its ends is looked for, rows.
 const PAST: std::ops::RangeInclusive<isize> = 3..=6;
 
-/// Columns beside a region that must be seen: what the edge of the picture cuts slantwise has its middle elsewhere.
-const CUT: isize = 2;
 /// Room that a region must leave to the outer edge of the ring, limbus radii: iris hooks go on there, and their contrast
 /// may sink for a few rows.
 const LEAST_CLEARANCE: f64 = 0.05;
@@ -52,7 +50,7 @@ pub(super) struct Blob {
     pub wobble: f64,
     /// Mean contrast just past the inner and the outer end over the mean contrast inside.
     pub past_ends: [f64; 2],
-    /// Either end runs into the limit of the search, or nearly so, or a side into what is not seen.
+    /// Either end runs into the limit of the search, or nearly so.
     pub open: bool,
 }
 
@@ -202,8 +200,7 @@ fn outline(ring: &Ring, places: &[(usize, isize)], frame: &Frame, patch: &Patch)
         past_ends: [past(rows[0], -1), past(rows[1], 1)],
         open: rows[0] <= patch.window[0] + 1
             || rows[1] + 1 >= patch.window[1]
-            || ring.rho(rows[1] as f64) > ring.rho((ring.rows - 1) as f64) - LEAST_CLEARANCE
-            || cells.iter().any(|(row, column, _)| [-CUT, CUT].iter().any(|by| !ring.lit[ring.at(*row, column + by)])),
+            || ring.rho(rows[1] as f64) > ring.rho((ring.rows - 1) as f64) - LEAST_CLEARANCE,
         cells,
         skirt,
     })
@@ -250,11 +247,7 @@ fn beside(ring: &Ring, frame: &Frame, patch: &Patch, rows: [usize; 2]) -> Option
         let (mut squares, mut n) = (0.0, 0.0);
         for (from, to) in [(axis - outer, axis - inner), (axis + inner, axis + outer)] {
             for c in from.ceil() as isize..=to.floor() as isize {
-                let at = ring.at(row, c);
-                if !ring.lit[at] {
-                    continue;
-                }
-                let residual = ring.log[0][at] - level - tilt * (c as f64 - axis) as f32;
+                let residual = ring.log[0][ring.at(row, c)] - level - tilt * (c as f64 - axis) as f32;
                 squares += f64::from(residual * residual);
                 n += 1.0;
             }

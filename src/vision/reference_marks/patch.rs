@@ -41,7 +41,7 @@ impl Frame {
     }
 
     /// Ground of a channel over the rows of `window`: value at the axis and change per column, from both sides;
-    /// `None` where more than half of a side is unlit. Dark bars across the mark narrower than [`BRIDGED`] are not ground.
+    /// `None` where unlit. Dark bars across the mark narrower than [`BRIDGED`] are not ground.
     pub fn grounds(&self, ring: &Ring, channel: usize, window: [usize; 2]) -> Vec<Option<(f32, f32)>> {
         self.between_sides(ring, channel, window, closed)
     }
@@ -78,12 +78,16 @@ impl Frame {
     }
 }
 
-/// Mean of a channel from one column to another where it is lit; not a number where less than half of it is.
+/// Mean of a channel from one column to another; not a number where any of it is unlit.
 fn mean(ring: &Ring, channel: usize, row: usize, from: f64, to: f64) -> f32 {
     let (first, last) = (from.ceil() as isize, to.floor() as isize);
-    let lit = (first..=last).map(|c| ring.at(row, c)).filter(|at| ring.lit[*at]);
-    let (sum, count) = lit.fold((0.0, 0), |(sum, count), at| (sum + ring.log[channel][at], count + 1));
-    if count == 0 || 2 * count < last - first + 1 { f32::NAN } else { sum / count as f32 }
+    let (mut sum, mut dark) = (0.0, false);
+    for c in first..=last {
+        let at = ring.at(row, c);
+        dark |= !ring.lit[at];
+        sum += ring.log[channel][at];
+    }
+    if dark || last < first { f32::NAN } else { sum / (last - first + 1) as f32 }
 }
 
 /// Morphological closing along a line: valleys narrower than `2 half + 1` are filled, edges stay where they are.

@@ -198,27 +198,6 @@ fn a_mark_is_not_spoilt_by_what_stands_near_it() {
     assert!(has_dot(&findings, place, 11.0), "not among {} candidates", findings.len());
 }
 
-/// A dot near the edge of the picture is found where it stands; one that the edge cuts is none, as its middle is not known.
-#[test]
-fn a_mark_at_the_edge_of_the_picture_is_found_unless_it_is_cut() {
-    let e = limbus();
-    let dot = radial(&e, 90.0, [1.08, 1.08], 11.0, INK);
-    let whole = draw(&e, &[radial(&e, 90.0, [1.08, 1.08], 11.0, INK)], 2.0, 9);
-    let found_at = |left_px: u32| {
-        let cut = image::imageops::crop_imm(&whole, left_px, 0, SIZE - left_px, SIZE).to_image();
-        let shift = Vector::new(-f64::from(left_px), 0.0);
-        let findings = find_reference_marks(&cut, &Ellipse::circle(e.center() + shift, RADIUS).unwrap());
-        let near = |f: &&MarkFinding| (f.centroid - dot.from - shift).norm() < 8.0;
-        findings.iter().find(near).map(|f| (f.centroid - dot.from - shift).norm())
-    };
-    let edge = dot.from.x as u32;
-    for (from_dot_px, found) in [(30, true), (15, true), (6, false), (2, false)] {
-        let off = found_at(edge - from_dot_px);
-        assert_eq!(off.is_some_and(|off| off < 0.3), found, "{from_dot_px} px from its middle: off by {off:?}");
-        assert_eq!(off.is_some(), found, "{from_dot_px} px from its middle: off by {off:?}");
-    }
-}
-
 /// Beside each mark a bar of its own length and colour, as iris hooks stand: no double mark, whose middle would be off
 /// by 4 degrees.
 #[test]
