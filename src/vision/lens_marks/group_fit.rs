@@ -16,6 +16,8 @@ pub struct Group {
     pub depth: f64,
     /// Share of the structure in the window, noise apart, that the marks explain beyond their ground: 0 to 1.
     pub explained: f64,
+    /// Share of the marks themselves that is seen: 0 to 1.
+    pub seen: f64,
     /// Depth over its standard deviation.
     pub signal: f64,
     /// Covariance of the place, px^2: by the noise, or by what of the misfit could shift it, where that is more.
@@ -50,6 +52,8 @@ const FARTHEST: f64 = 0.05;
 struct Window {
     /// Place, value, weight, and weight when not doubted.
     pixels: Vec<[f64; 5]>,
+    /// Places of those that do not count.
+    unseen: Vec<[f64; 2]>,
     middle: Vector,
     unit: f64,
 }
@@ -70,8 +74,7 @@ impl Window {
             return None;
         }
         let (darkest, brightest) = patch.clip();
-        let mut pixels = Vec::new();
-        let mut whole = 0.0_f64;
+        let (mut pixels, mut unseen) = (Vec::new(), Vec::new());
         for y in (cy - reach_y) as usize..=(cy + reach_y) as usize {
             for x in (cx - reach_x) as usize..=(cx + reach_x) as usize {
                 let (dx, dy) = (x as f64 - shape.place.x, y as f64 - shape.place.y);
@@ -79,16 +82,26 @@ impl Window {
                 if s.abs() > long || t.abs() > wide {
                     continue;
                 }
-                whole += 1.0;
-                if patch.weight.at(x, y) > 0.0 {
+                if patch.fitted.at(x, y) > 0.0 {
                     let value = f64::from(patch.relative.at(x, y).clamp(darkest, brightest));
                     let beyond_square = (s.abs() - inner).max(0.0).powi(2) + (t.abs() - breadth).max(0.0).powi(2);
                     let weight = (-beyond_square / (FADE * patch.scale).powi(2)).exp();
                     pixels.push([x as f64, y as f64, value, weight, weight]);
+                } else {
+                    unseen.push([x as f64, y as f64]);
                 }
             }
         }
-        (pixels.len() as f64 > 0.6 * whole).then_some(Self { pixels, middle: shape.place, unit: long })
+        let whole = (pixels.len() + unseen.len()) as f64;
+        (pixels.len() as f64 > 0.6 * whole).then_some(Self { pixels, unseen, middle: shape.place, unit: long })
+    }
+
+    /// Share of the marks of a shape that is seen.
+    fn seen(&self, shape: &Shape, kind: Kind) -> f64 {
+        let marks = Marks::new(kind, shape);
+        let seen: f64 = self.pixels.iter().map(|p| marks.value(p[0], p[1])).sum();
+        let unseen: f64 = self.unseen.iter().map(|p| marks.value(p[0], p[1])).sum();
+        seen / (seen + unseen).max(1e-9)
     }
 
     fn ground(&self, x: f64, y: f64) -> [f64; GROUND] {
@@ -377,6 +390,7 @@ impl State {
             shape: self.shape,
             depth,
             explained: explained * (count / whole).sqrt(),
+            seen: window.seen(&self.shape, kind),
             signal: depth / (variance * inverse[(FREE, FREE)]).sqrt(),
             place_covariance: inverse.fixed_view::<2, 2>(0, 0) * shifting,
             angle_variance: inverse[(2, 2)] * variance,

@@ -98,28 +98,47 @@ const PAIR_RATHER: f64 = 2.5;
 /// # Errors
 /// [`LensRefusal`] where no reading can be answered for.
 pub fn find_lens_marks(picture: &Picture, limbus: &Ellipse) -> Result<LensFinding, LensRefusal> {
-    // First come pairs at the most promising places, then all dark readings, then the bright ones: what is probable enough among
-    // those looked at so far needs no further search.
     let patch = Patch::new(&Source::new(picture, limbus, MOST_RADIUS), SCALE);
-    let tries = Tries::new(&patch);
-    let (groups, readings) = at_a_glance(&patch, &tries);
-    if let Some(finding) = beyond_search(&patch, &readings) {
-        return Ok(finding);
-    }
-    let mut readings = thorough(&patch, &tries, groups);
-    if let Some(finding) = beyond_search(&patch, &readings) {
-        return Ok(finding);
-    }
+    let mut readings = match dark(&patch) {
+        Ok(finding) => return Ok(finding),
+        Err(readings) => readings,
+    };
+    let uncovered = patch.uncovered();
     let patch = patch.inverted();
-    readings.extend(all_of_a_tone(&patch));
-    let Some(chosen) = chosen(&readings) else {
+    let bright = all_of_a_tone(&patch);
+    readings.extend(bright.iter().cloned());
+    match (answer(&patch, &readings), uncovered) {
+        // Last what is seen on both sides of something bright that may lie across the marks.
+        (Err(LensRefusal::Missing { got, need }), Some(uncovered)) => dark(&uncovered).or_else(|mut readings| {
+            readings.extend(bright);
+            answer(&uncovered, &readings).map_err(|_| LensRefusal::Missing { got, need })
+        }),
+        (answer, _) => answer,
+    }
+}
+
+/// The best of the dark readings where it is probable enough, or else all of them. First come pairs at the most promising places:
+/// what is probable enough among those looked at so far needs no further search.
+fn dark(patch: &Patch) -> Result<LensFinding, Vec<Reading>> {
+    let tries = Tries::new(patch);
+    let (groups, readings) = at_a_glance(patch, &tries);
+    if let Some(finding) = beyond_search(patch, &readings) {
+        return Ok(finding);
+    }
+    let readings = thorough(patch, &tries, groups);
+    beyond_search(patch, &readings).ok_or(readings)
+}
+
+/// The best of all readings, or why none can be answered for.
+fn answer(patch: &Patch, readings: &[Reading]) -> Result<LensFinding, LensRefusal> {
+    let Some(chosen) = chosen(readings) else {
         return Err(LensRefusal::Missing { got: 0.0, need: LEAST_PROBABILITY });
     };
     let (got, need) = (chosen.probability, chosen.needs());
     match chosen.rival {
-        _ if got >= need => Ok(chosen.finding(&patch)),
+        _ if got >= need => Ok(chosen.finding(patch)),
         Some((rival, rivalling)) if got + rivalling >= need => Err(LensRefusal::Ambiguous {
-            readings: [Box::new(chosen.finding(&patch)), Box::new(finding(&patch, rival, rivalling))],
+            readings: [Box::new(chosen.finding(patch)), Box::new(finding(patch, rival, rivalling))],
         }),
         _ => Err(LensRefusal::Missing { got, need }),
     }

@@ -10,6 +10,14 @@ const HIGHLIGHT: f32 = 0.93;
 /// Relative brightness above the local mean that is let count in a fit, and below it where bright and dark are exchanged.
 const CLIP: f32 = 0.35;
 const BRIGHTEST_MARK: f32 = -2.5;
+/// Brightness relative to that of the pupil about it from which something narrow lies before it (a hook, a haptic, the shaft of an
+/// instrument), at least this many sd of the noise; half the width of what is narrow, in
+/// limbus radii.
+const COVERS: f32 = 0.25;
+const COVERS_NOISE: f64 = 5.0;
+const COVER_NARROW: f64 = 0.06;
+/// Luma that a local mean counts for at least.
+const DARKEST: f32 = 0.02;
 /// Standard deviation of the local mean that pixels are divided by, in limbus radii.
 const MEAN_SIGMA: f64 = 0.07;
 
@@ -217,6 +225,8 @@ pub struct Patch {
     pub relative: Plane,
     /// 1 where the pixel counts, 0 outside the picture and on or beside reflections.
     pub weight: Plane,
+    /// 1 where a pixel counts in a fit: [`Self::weight`], less what covers the pupil in an [`Self::uncovered`] patch.
+    pub fitted: Plane,
     /// The local mean of the luma, 0 to 1.
     pub mean: Plane,
     /// Patch pixels to a limbus radius.
@@ -262,15 +272,33 @@ impl Patch {
         }
         shrink(&mut weight, (0.012 * scale).round().max(1.0) as usize);
         let mean = local_mean(&luma, &weight, MEAN_SIGMA * scale);
-        let mut relative = Plane::filled(side, 0.0);
-        for i in 0..side * side {
-            if weight.data[i] > 0.0 {
-                relative.data[i] = luma.data[i] / mean.data[i].max(0.02) - 1.0;
-            }
-        }
+        let relative = over_mean(&luma, &mean, &weight);
         let oversampling = (scale / source.radius()).powi(2).max(1.0);
         let noise = noise_of(&relative, &weight);
-        Self { relative, weight, mean, scale, noise, oversampling, bright: false, limbus: *limbus }
+        let fitted = weight.clone();
+        Self { relative, weight, fitted, mean, scale, noise, oversampling, bright: false, limbus: *limbus }
+    }
+
+    /// The same where what is bright and narrow and lies before the pupil does not count; `None` where nothing does. Of a dark
+    /// mark that it crosses, and of its ground, there is what is seen on both sides.
+    pub fn uncovered(&self) -> Option<Self> {
+        let mut turned = self.relative.clone();
+        turned.data.iter_mut().for_each(|v| *v = -*v);
+        let bright = turned.narrow_dark((COVER_NARROW * self.scale).round() as usize);
+        let limit = COVERS.max((COVERS_NOISE * self.noise) as f32);
+        let covered = |v: &f32| *v > limit;
+        if !bright.data.iter().any(covered) {
+            return None;
+        }
+        let mut fitted = self.weight.clone();
+        fitted.data.iter_mut().zip(&bright.data).filter(|(_, bright)| covered(bright)).for_each(|(v, _)| *v = 0.0);
+        shrink(&mut fitted, 1);
+        // What is bright raised the mean about it, too.
+        let mut luma = self.mean.clone();
+        luma.data.iter_mut().zip(&self.relative.data).for_each(|(v, relative)| *v *= 1.0 + relative);
+        let mean = local_mean(&luma, &fitted, MEAN_SIGMA * self.scale);
+        let relative = over_mean(&luma, &mean, &self.weight);
+        Some(Self { relative, weight: self.weight.clone(), fitted, mean, ..*self })
     }
 
     /// The same with dark and bright exchanged.
@@ -301,6 +329,15 @@ impl Patch {
     pub fn jacobian(&self) -> crate::geometry::Matrix {
         self.limbus.matrix() / self.scale
     }
+}
+
+/// Brightness over the local mean, less 1; 0 where nothing is seen.
+fn over_mean(luma: &Plane, mean: &Plane, weight: &Plane) -> Plane {
+    let mut relative = luma.clone();
+    for ((value, mean), weight) in relative.data.iter_mut().zip(&mean.data).zip(&weight.data) {
+        *value = if *weight > 0.0 { *value / mean.max(DARKEST) - 1.0 } else { 0.0 };
+    }
+    relative
 }
 
 /// Set to 0 what lies within `reach` px (in rows and columns) of a 0.
