@@ -5,7 +5,7 @@
 //! squares together with their ground (`group_fit`). Any two opposite groups may be a lens's marks, and any one by itself
 //! where its twin is hidden (`twin`): these are the readings (`readings`). What speaks for and against each (`terms`) is
 //! weighed (`network_weights`), and one is chosen among all and that there are none. All of it looks for dark marks; bright
-//! ones are found in the inverted patch.
+//! ones are found in the inverted patch, and dark ones that something bright lies across where it does not count.
 
 mod group_fit;
 mod groups;
