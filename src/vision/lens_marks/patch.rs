@@ -10,9 +10,8 @@ const HIGHLIGHT: f32 = 0.93;
 /// Relative brightness above the local mean that is let count in a fit, and below it where bright and dark are exchanged.
 const CLIP: f32 = 0.35;
 const BRIGHTEST_MARK: f32 = -2.5;
-/// Brightness relative to that of the pupil about it from which something narrow lies before it (a hook, a haptic, the shaft of an
-/// instrument), at least this many sd of the noise; half the width of what is narrow, in
-/// limbus radii.
+/// Brightness above that of the pupil about it, relative, from which something narrow lies before it (a hook, a haptic, the shaft of
+/// an instrument), at least this many sd of the noise; half the width of what is narrow, in limbus radii.
 const COVERS: f32 = 0.25;
 const COVERS_NOISE: f64 = 5.0;
 const COVER_NARROW: f64 = 0.06;
