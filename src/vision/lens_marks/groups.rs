@@ -16,8 +16,8 @@ const MOST_SPOTS: usize = 12;
 /// How many come first: where they make a good pair the rest is not needed.
 const FIRST_ROWS: usize = 6;
 const FIRST_LINES: usize = 4;
-/// Least share of a group's own marks that is seen: what is left about a bright tip that does not count looks like anything. In drawn
-/// scenes such were seen to 0.14, marks across which shafts lie from 0.5.
+/// Least share of a group's own marks that is seen: what is left about a bright tip that does not count looks like anything. Such were
+/// seen to 0.14 in scenes drawn for the tests, marks across which something lies from 0.53 in frames of real operations.
 const LEAST_SEEN: f64 = 0.4;
 /// Least half-length of a dash over the standard deviation of its cross-section: less is a blot.
 const LEAST_ASPECT: f64 = 2.8;
