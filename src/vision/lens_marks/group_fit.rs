@@ -45,6 +45,9 @@ const ROUNDS: usize = 2;
 /// Shares explained between which doubting pixels is worth its time.
 const HOPELESS: f64 = 0.35;
 const CLEAR: f64 = 0.85;
+/// What marks gain by chance where there is nothing but noise, in squares of its standard deviation: a fit is free in seven numbers,
+/// and the best of some ten thousand places, directions and sizes is looked at (2 ln 10^4 and about as many again).
+const GAINED_BY_CHANCE: f64 = 25.0;
 /// How far a fit may move from its start, in limbus radii.
 const FARTHEST: f64 = 0.05;
 
@@ -383,7 +386,8 @@ impl State {
         let shifting = window.odd_variance(self, kind).map_or(variance, |odd| odd.max(noise) * patch.oversampling);
         let before = window.ground_residual()?;
         let gained = (before - squares).max(0.0);
-        let explained = gained / (before - count * noise).max(gained).max(1e-12);
+        let by_chance = GAINED_BY_CHANCE * noise * patch.oversampling;
+        let explained = (gained - by_chance).max(0.0) / (before - count * noise).max(gained).max(1e-12);
         let depth = -self.linear[0];
         Some(Group {
             kind,

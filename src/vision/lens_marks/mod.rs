@@ -105,14 +105,10 @@ pub fn find_lens_marks(picture: &Picture, limbus: &Ellipse) -> Result<LensFindin
     };
     let uncovered = patch.uncovered();
     let patch = patch.inverted();
-    let bright = all_of_a_tone(&patch);
-    readings.extend(bright.iter().cloned());
+    readings.extend(all_of_a_tone(&patch));
     match (answer(&patch, &readings), uncovered) {
         // Last what is seen on both sides of something bright that may lie across the marks.
-        (Err(LensRefusal::Missing { got, need }), Some(uncovered)) => dark(&uncovered).or_else(|mut readings| {
-            readings.extend(bright);
-            answer(&uncovered, &readings).map_err(|_| LensRefusal::Missing { got, need })
-        }),
+        (Err(missing @ LensRefusal::Missing { .. }), Some(uncovered)) => dark(&uncovered).map_err(|_| missing),
         (answer, _) => answer,
     }
 }

@@ -97,11 +97,14 @@ impl Plane {
     /// How far each value lies below the morphological closing by a square of half-side `reach` px: what is darker
     /// than its surroundings and narrower than the square.
     pub fn narrow_dark(&self, reach: usize) -> Self {
-        let mut closed = self.dilated(reach);
-        closed.data.iter_mut().for_each(|v| *v = -*v);
-        closed = closed.dilated(reach);
-        closed.data.iter_mut().zip(&self.data).for_each(|(c, v)| *c = -*c - v);
+        let mut closed = self.dilated(reach).negated().dilated(reach).negated();
+        closed.data.iter_mut().zip(&self.data).for_each(|(c, v)| *c -= v);
         closed
+    }
+
+    fn negated(mut self) -> Self {
+        self.data.iter_mut().for_each(|v| *v = -*v);
+        self
     }
 
     fn transposed(&self) -> Self {
@@ -281,9 +284,7 @@ impl Patch {
     /// The same where what is bright and narrow and lies before the pupil does not count; `None` where nothing does. Of a dark
     /// mark that it crosses, and of its ground, there is what is seen on both sides.
     pub fn uncovered(&self) -> Option<Self> {
-        let mut turned = self.relative.clone();
-        turned.data.iter_mut().for_each(|v| *v = -*v);
-        let bright = turned.narrow_dark((COVER_NARROW * self.scale).round() as usize);
+        let bright = self.relative.clone().negated().narrow_dark((COVER_NARROW * self.scale).round() as usize);
         let limit = COVERS.max((COVERS_NOISE * self.noise) as f32);
         let covered = |v: &f32| *v > limit;
         if !bright.data.iter().any(covered) {
@@ -302,7 +303,7 @@ impl Patch {
 
     /// The same with dark and bright exchanged.
     pub fn inverted(mut self) -> Self {
-        self.relative.data.iter_mut().for_each(|v| *v = -*v);
+        self.relative = self.relative.negated();
         self.bright = !self.bright;
         self
     }

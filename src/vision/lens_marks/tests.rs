@@ -347,6 +347,39 @@ fn a_pupil_without_marks_is_refused() {
     }
 }
 
+/// Rows of dots in noise of a standard deviation of `noise` grey levels, each taking `depth` of the light: what is read of them, and
+/// by how many degrees it is off.
+fn errors_in_noise(noise: f64, depth: f64) -> Vec<f64> {
+    let mut errors = Vec::new();
+    for design in ["2 dots", "3 dots", "4 dots"] {
+        for degrees in [8.0, 39.0, 70.0, 101.0, 132.0, 163.0] {
+            for seed in 0..4 {
+                let mut scene = Scene::new(lens(design, degrees, OFFSET));
+                (scene.noise, scene.depth, scene.seed) = (noise, depth, seed);
+                errors.extend(scene.find().map(|found| axis_difference(degrees, axis_of(&found)).abs()));
+            }
+        }
+    }
+    errors
+}
+
+/// Two specks of noise fit a row of dots as well as dots do: what noise gains by chance must not speak for them.
+#[test]
+fn noise_as_deep_as_marks_misleads_nothing() {
+    for (noise, depth) in [(27.0, 0.2), (65.0, 0.33)] {
+        let errors = errors_in_noise(noise, depth);
+        let worst = errors.iter().copied().fold(0.0, f64::max);
+        assert!(worst < 2.0, "noise {noise}, depth {depth}: {} read, off by up to {worst}", errors.len());
+    }
+}
+
+#[test]
+fn marks_that_stand_out_of_noise_are_read() {
+    let errors = errors_in_noise(27.0, 0.33);
+    let worst = errors.iter().copied().fold(0.0, f64::max);
+    assert!(errors.len() >= 70 && worst < 1.0, "{} of 72 read, off by up to {worst}", errors.len());
+}
+
 /// Spots and strokes anywhere, in any direction, as many as two lenses have.
 #[test]
 fn scattered_spots_and_strokes_are_refused() {
