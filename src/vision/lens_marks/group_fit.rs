@@ -46,7 +46,7 @@ const ROUNDS: usize = 2;
 const HOPELESS: f64 = 0.35;
 const CLEAR: f64 = 0.85;
 /// What marks gain by chance where there is nothing but noise, in squares of its standard deviation: a fit is free in seven numbers,
-/// and the best of some ten thousand places, directions and sizes is looked at (2 ln 10^4 and about as many again).
+/// and the best of some ten thousand places, directions and sizes is looked at (2 ln 10^4 and 7).
 const GAINED_BY_CHANCE: f64 = 25.0;
 /// How far a fit may move from its start, in limbus radii.
 const FARTHEST: f64 = 0.05;

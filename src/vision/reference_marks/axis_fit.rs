@@ -4,7 +4,8 @@
 //! the same in every row and does not average out. Instead the contrast is weighed by a window that falls off smoothly on
 //! both sides of the axis, and the axis is moved and turned until the first moments about it vanish. For a line that is
 //! Gaussian across, a window of its own form is the matched filter, and reaches the least variance there can be; the one
-//! used stays within 1.1 of it (standard deviation) for lines and strokes of up to ten cells (computed for blurred bars).
+//! used stays within 1.1 of it (standard deviation) for lines and strokes of up to ten cells (computed for blurred bars). A double
+//! line has its ink where that window falls off steepest, and moving it hardly changes the moment: there it is level over the mark.
 //!
 //! Source: the adaptively weighted centroid of astronomy (Bernstein & Jarvis 2002, Astron J 123:583-618, 3.1; from memory).
 
@@ -22,6 +23,8 @@ const ENDS: f64 = 0.3;
 const KNOT: f64 = 1.5;
 /// Least and most that a row counts by its ink, against the usual: noise makes both uncertain.
 const ROWS: (f64, f64) = (0.5, 2.0);
+/// Variance under the level window over that under the other, below which a mark is hollow.
+const HOLLOW: f64 = 0.4;
 /// Steps; each is nearly exact.
 const STEPS: usize = 4;
 /// Farthest that the axis is moved, widths, before it is taken for another thing.
@@ -44,6 +47,22 @@ impl Axis {
     }
 }
 
+/// What falls off on both sides of the axis: 1 as far as `level`, 0 from `reach` on, cells.
+#[derive(Clone, Copy)]
+struct Window {
+    level: f64,
+    reach: f64,
+}
+
+impl Window {
+    /// The weight at a distance from the axis, and how fast the weighted distance grows there.
+    fn at(&self, distance: f64) -> (f64, f64) {
+        let fall = self.reach - self.level;
+        let (weight, slope) = falling((distance.abs() - self.level).max(0.0) / fall);
+        (weight, weight + distance.abs() / fall * slope)
+    }
+}
+
 /// A row of the ring under the window.
 struct Row {
     row: f64,
@@ -51,30 +70,56 @@ struct Row {
     moment: f64,
     /// How fast that changes as the axis is moved.
     gain: f64,
+    /// Its variance by noise of variance 1 a cell.
+    variance: f64,
     /// All contrast.
     ink: f64,
 }
 
-impl Row {
-    fn of(ring: &Ring, frame: &Frame, (level, tilt): (f32, f32), row: usize, axis: f64, reach: f64, most: f32) -> Self {
-        let mut sums = Self { row: row as f64, moment: 0.0, gain: 0.0, ink: 0.0 };
+/// Where rows are looked at: the axis of the region with its grounds, row by row from the first.
+struct Strip<'a> {
+    ring: &'a Ring,
+    frame: Frame,
+    first: usize,
+    grounds: Vec<Option<(f32, f32)>>,
+    /// What a contrast counts at most.
+    most: f32,
+}
+
+impl Strip<'_> {
+    fn rows(&self, window: &Window, axis: impl Fn(usize) -> f64) -> Vec<Row> {
+        let lit = self.grounds.iter().zip(self.first..).filter_map(|(ground, row)| Some(((*ground)?, row)));
+        lit.map(|(ground, row)| self.row(window, ground, row, axis(row))).collect()
+    }
+
+    fn row(&self, window: &Window, (level, tilt): (f32, f32), row: usize, axis: f64) -> Row {
+        let mut sums = Row { row: row as f64, moment: 0.0, gain: 0.0, variance: 0.0, ink: 0.0 };
+        let reach = window.reach;
         for column in (axis - reach).ceil() as isize..=(axis + reach).floor() as isize {
-            let at = ring.at(row, column);
-            if !ring.lit[at] {
+            let at = self.ring.at(row, column);
+            if !self.ring.lit[at] {
                 continue;
             }
-            let offset = (column as f64 - frame.column(row)) as f32;
-            let contrast = (level + tilt * offset - ring.log[0][at]).min(most);
+            let offset = (column as f64 - self.frame.column(row)) as f32;
+            let contrast = (level + tilt * offset - self.ring.log[0][at]).min(self.most);
             // Cells farther out are larger.
-            let c = f64::from(contrast) * ring.rho(row as f64);
+            let c = f64::from(contrast) * self.ring.rho(row as f64);
             let d = column as f64 - axis;
-            let (weight, slope) = falling(d / reach);
+            let (weight, growth) = window.at(d);
             sums.moment += weight * d * c;
-            sums.gain += (weight + d / reach * slope) * c;
+            sums.gain += growth * c;
+            sums.variance += (weight * d).powi(2);
             sums.ink += c;
         }
         sums
     }
+}
+
+/// Variance of a shift by noise of variance 1 a cell; infinite where the moment does not tell it.
+fn shift_variance(rows: &[Row]) -> f64 {
+    let gain: f64 = rows.iter().map(|r| r.gain).sum();
+    let variance: f64 = rows.iter().map(|r| r.variance).sum();
+    if gain > 0.0 { variance / (gain * gain) } else { f64::INFINITY }
 }
 
 /// Fit the axis of `blob`, beginning from its own; that where the fit runs away.
@@ -86,17 +131,15 @@ pub(super) fn fit(ring: &Ring, blob: &Blob) -> Axis {
     let beyond = ((ENDS * blob.width).round() as usize).max(1);
     let window = [blob.rows[0].saturating_sub(beyond), (blob.rows[1] + beyond).min(ring.rows - 1)];
     let grounds = frame.plain_grounds(ring, window);
+    let strip = Strip { ring, frame, first: window[0], grounds, most: (KNOT * blob.contrast) as f32 };
     let reach = (0.5 * blob.width + LEAST_SKIRT).max(REACH * blob.width);
-    let most = (KNOT * blob.contrast) as f32;
+    let peaked = Window { level: 0.0, reach };
+    let level = Window { level: 0.5 * blob.width, reach };
+    let variance = |window: &Window| shift_variance(&strip.rows(window, |row| own.at(row, middle_row)));
+    let chosen = if variance(&level) < HOLLOW * variance(&peaked) { level } else { peaked };
     let mut axis = own;
     for _ in 0..STEPS {
-        let rows: Vec<Row> = grounds
-            .iter()
-            .zip(window[0]..)
-            .filter_map(|(ground, row)| {
-                Some(Row::of(ring, &frame, (*ground)?, row, axis.at(row, middle_row), reach, most))
-            })
-            .collect();
+        let rows = strip.rows(&chosen, |row| axis.at(row, middle_row));
         let ink: f64 = rows.iter().map(|r| r.ink).sum();
         let all: f64 = rows.iter().map(|r| r.gain).sum();
         let (mut first, mut gain) = ([0.0; 2], [0.0; 3]);
