@@ -76,20 +76,91 @@ struct Row {
     ink: f64,
 }
 
-/// Where rows are looked at: the axis of the region with its grounds, row by row from the first.
+/// The stretch of the ring that holds a region.
 struct Strip<'a> {
     ring: &'a Ring,
     frame: Frame,
+    /// The row that the column of an axis is meant at.
+    middle_row: f64,
+    /// Half the length of the region, rows.
+    half: f64,
+    /// The first row looked at, and the grounds from there on.
     first: usize,
     grounds: Vec<Option<(f32, f32)>>,
     /// What a contrast counts at most.
     most: f32,
 }
 
-impl Strip<'_> {
-    fn rows(&self, window: &Window, axis: impl Fn(usize) -> f64) -> Vec<Row> {
+impl<'a> Strip<'a> {
+    fn about(ring: &'a Ring, blob: &Blob) -> Self {
+        let frame = Frame::along(blob);
+        // The soft ends hold ink as well, and a bent mark's ends are farthest from its axis.
+        let beyond = ((ENDS * blob.width).round() as usize).max(1);
+        let window = [blob.rows[0].saturating_sub(beyond), (blob.rows[1] + beyond).min(ring.rows - 1)];
+        let grounds = frame.plain_grounds(ring, window);
+        let most = (KNOT * blob.contrast) as f32;
+        Self { ring, frame, middle_row: blob.middle_row(), half: blob.length() / 2.0, first: window[0], grounds, most }
+    }
+
+    /// The rows under a window about an axis.
+    fn rows(&self, window: &Window, axis: &Axis) -> Vec<Row> {
         let lit = self.grounds.iter().zip(self.first..).filter_map(|(ground, row)| Some(((*ground)?, row)));
-        lit.map(|(ground, row)| self.row(window, ground, row, axis(row))).collect()
+        lit.map(|(ground, row)| self.row(window, ground, row, axis.at(row, self.middle_row))).collect()
+    }
+
+    /// The axis about which the first moments vanish; `None` where that is not near `start`.
+    ///
+    /// - `most_moved`: farthest that an end may be moved, columns
+    fn settled(&self, window: &Window, start: Axis, most_moved: f64) -> Option<Axis> {
+        let mut axis = start;
+        for _ in 0..STEPS {
+            let rows = self.rows(window, &axis);
+            let ink: f64 = rows.iter().map(|r| r.ink).sum();
+            let all: f64 = rows.iter().map(|r| r.gain).sum();
+            let (mut first, mut gain) = ([0.0; 2], [0.0; 3]);
+            for r in &rows {
+                // The centroid is that of the ink: a row counts by what it holds of it.
+                let share = (r.ink / r.gain * all / ink).clamp(ROWS.0, ROWS.1);
+                let share = if share.is_finite() { share } else { 1.0 };
+                let t = r.row - self.middle_row;
+                first[0] += share * r.moment;
+                first[1] += share * r.moment * t;
+                gain[0] += share * r.gain;
+                gain[1] += share * r.gain * t;
+                gain[2] += share * r.gain * t * t;
+            }
+            axis.row = self.middle_row + gain[1] / gain[0];
+            let determinant = gain[0] * gain[2] - gain[1] * gain[1];
+            if gain[0] <= 0.0 || determinant <= 0.0 {
+                return None;
+            }
+            axis.column += (first[0] * gain[2] - first[1] * gain[1]) / determinant;
+            axis.slope += (first[1] * gain[0] - first[0] * gain[1]) / determinant;
+            let moved = |t: f64| axis.column - start.column + (axis.slope - start.slope) * t;
+            if moved(-self.half).abs().max(moved(self.half).abs()) > most_moved {
+                return None;
+            }
+        }
+        Some(axis)
+    }
+
+    /// The axis between the two lines of a hollow mark, each by itself, so that it does not matter which of them is darker;
+    /// `None` where there are not two.
+    fn between_lines(&self, whole: Axis, width: f64) -> Option<Axis> {
+        let ink_at = |offset: isize| {
+            let line = Window { level: 0.5, reach: 1.0 };
+            let axis = Axis { column: whole.column + offset as f64, ..whole };
+            self.rows(&line, &axis).iter().map(|r| r.ink).sum::<f64>()
+        };
+        let reach = (0.5 * width).ceil() as isize;
+        let line = |side: isize| {
+            let offset = (1..=reach).map(|k| side * k).max_by(|a, b| ink_at(*a).total_cmp(&ink_at(*b)))?;
+            let apart = offset.abs() as f64;
+            let start = Axis { column: whole.column + offset as f64, ..whole };
+            self.settled(&Window { level: 0.0, reach: apart }, start, FARTHEST * apart + 0.5)
+        };
+        let (left, right) = (line(-1)?, line(1)?);
+        Some(Axis { column: (left.column + right.column) / 2.0, slope: (left.slope + right.slope) / 2.0, ..whole })
     }
 
     fn row(&self, window: &Window, (level, tilt): (f32, f32), row: usize, axis: f64) -> Row {
@@ -124,50 +195,18 @@ fn shift_variance(rows: &[Row]) -> f64 {
 
 /// Fit the axis of `blob`, beginning from its own; that where the fit runs away.
 pub(super) fn fit(ring: &Ring, blob: &Blob) -> Axis {
-    let middle_row = blob.middle_row();
-    let own = Axis { column: blob.axis, slope: blob.slope, row: middle_row };
-    let frame = Frame::along(blob);
-    // The soft ends hold ink as well, and a bent mark's ends are farthest from its axis.
-    let beyond = ((ENDS * blob.width).round() as usize).max(1);
-    let window = [blob.rows[0].saturating_sub(beyond), (blob.rows[1] + beyond).min(ring.rows - 1)];
-    let grounds = frame.plain_grounds(ring, window);
-    let strip = Strip { ring, frame, first: window[0], grounds, most: (KNOT * blob.contrast) as f32 };
+    let own = Axis { column: blob.axis, slope: blob.slope, row: blob.middle_row() };
+    let strip = Strip::about(ring, blob);
     let reach = (0.5 * blob.width + LEAST_SKIRT).max(REACH * blob.width);
     let peaked = Window { level: 0.0, reach };
     let level = Window { level: 0.5 * blob.width, reach };
-    let variance = |window: &Window| shift_variance(&strip.rows(window, |row| own.at(row, middle_row)));
-    let chosen = if variance(&level) < HOLLOW * variance(&peaked) { level } else { peaked };
-    let mut axis = own;
-    for _ in 0..STEPS {
-        let rows = strip.rows(&chosen, |row| axis.at(row, middle_row));
-        let ink: f64 = rows.iter().map(|r| r.ink).sum();
-        let all: f64 = rows.iter().map(|r| r.gain).sum();
-        let (mut first, mut gain) = ([0.0; 2], [0.0; 3]);
-        for r in &rows {
-            // The centroid is that of the ink: a row counts by what it holds of it.
-            let share = (r.ink / r.gain * all / ink).clamp(ROWS.0, ROWS.1);
-            let share = if share.is_finite() { share } else { 1.0 };
-            let t = r.row - middle_row;
-            first[0] += share * r.moment;
-            first[1] += share * r.moment * t;
-            gain[0] += share * r.gain;
-            gain[1] += share * r.gain * t;
-            gain[2] += share * r.gain * t * t;
-        }
-        axis.row = middle_row + gain[1] / gain[0];
-        let determinant = gain[0] * gain[2] - gain[1] * gain[1];
-        if gain[0] <= 0.0 || determinant <= 0.0 {
-            return own;
-        }
-        axis.column += (first[0] * gain[2] - first[1] * gain[1]) / determinant;
-        axis.slope += (first[1] * gain[0] - first[0] * gain[1]) / determinant;
-        let half = blob.length() / 2.0;
-        let ends = [-half, half].map(|t| axis.column - own.column + (axis.slope - own.slope) * t);
-        if ends.iter().any(|moved| moved.abs() > FARTHEST * blob.width + 0.5) {
-            return own;
-        }
+    let most_moved = FARTHEST * blob.width + 0.5;
+    let variance = |window: &Window| shift_variance(&strip.rows(window, &own));
+    if variance(&level) >= HOLLOW * variance(&peaked) {
+        return strip.settled(&peaked, own, most_moved).unwrap_or(own);
     }
-    axis
+    let whole = strip.settled(&level, own, most_moved).unwrap_or(own);
+    strip.between_lines(whole, blob.width).unwrap_or(whole)
 }
 
 /// A window and its slope at a place in units of its reach: 1 in the middle, 0 from 1 on.
