@@ -71,6 +71,14 @@ pub fn draw(canvas: &mut Canvas, i: &Instrument, seed: u32) {
                 canvas.lay_over(index, times(body, (0.72 + 0.4 * fluff) * round), near.coverage);
             });
         }
+        InstrumentKind::Shaft => {
+            let points = vec![(tip, w * 0.35), (tip + u * 0.05, w * 0.5), (tip + u * (2.0 * FAR), w * 0.5)];
+            canvas.stroke(&Stroke { points, softness: 0.003 }, |canvas, index, near| {
+                let round = 1.0 - 0.5 * near.across * near.across;
+                let lively = 0.8 + 0.2 * noise::value(f64::from(near.along) * 60.0, 0.5, seed);
+                canvas.lay_over(index, times(body, round * lively), near.coverage * 0.95);
+            });
+        }
     }
 }
 

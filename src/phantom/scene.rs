@@ -435,6 +435,8 @@ pub enum InstrumentKind {
     HandPiece,
     /// A swab or a gloved finger.
     Swab,
+    /// A thin straight shaft that shines, as of a hook or a fine needle.
+    Shaft,
 }
 
 /// A bubble on the eye.

@@ -95,6 +95,7 @@ impl Scene {
         }
         surroundings::put_in_the_way(&mut dice, &mut scene);
         marking::stretch_capsule(&mut dice, &mut scene);
+        surroundings::shafts_across_lens_marks(&mut dice, &mut scene);
         scene.difficulties = dice.tags();
         scene
     }

@@ -4,7 +4,7 @@ use super::dice::Dice;
 use crate::geometry::Vector;
 use crate::phantom::canvas::along;
 use crate::phantom::scene::{
-    Bubble, Instrument, InstrumentKind, Reflection, ReflectionKind, Scene, Speculum, Surroundings,
+    Bubble, Colour, Instrument, InstrumentKind, Reflection, ReflectionKind, Scene, Speculum, Surroundings,
 };
 
 /// Tries to find a place that leaves the marks free.
@@ -82,6 +82,26 @@ fn misses(places: &[Vector], tip: Vector, direction_deg: f64, room: f64) -> bool
     })
 }
 
+fn instrument_width(d: &mut Dice, kind: InstrumentKind) -> f64 {
+    match kind {
+        InstrumentKind::Cannula => d.range(0.05, 0.1),
+        InstrumentKind::Forceps => d.range(0.08, 0.13),
+        InstrumentKind::Knife => d.range(0.08, 0.18),
+        InstrumentKind::HandPiece => d.range(0.09, 0.16),
+        InstrumentKind::Swab => d.range(0.1, 0.16),
+        InstrumentKind::Shaft => d.range(0.016, 0.035),
+    }
+}
+
+fn instrument_colour(d: &mut Dice, kind: InstrumentKind) -> Colour {
+    match kind {
+        InstrumentKind::Swab => [232.0, 230.0, 222.0],
+        InstrumentKind::HandPiece => d.pick(&[[120.0, 170.0, 175.0], [150.0, 150.0, 150.0], [70.0, 150.0, 185.0]]),
+        InstrumentKind::Shaft => d.vary([225.0, 215.0, 195.0], 0.12),
+        _ => d.pick(&[[110.0, 118.0, 115.0], [70.0, 95.0, 90.0], [150.0, 150.0, 142.0]]),
+    }
+}
+
 fn instruments(d: &mut Dice, scene: &mut Scene, places: &[Vector], hidden: Option<Vector>) {
     let count = if hidden.is_some() || d.fault(0.28, "instrument") { 1 + usize::from(d.chance(0.3)) } else { 0 };
     let over_mark = count > 0 && d.fault(0.06, "instrument over a mark");
@@ -95,13 +115,7 @@ fn instruments(d: &mut Dice, scene: &mut Scene, places: &[Vector], hidden: Optio
             InstrumentKind::HandPiece,
             InstrumentKind::Swab,
         ]);
-        let width_r = match kind {
-            InstrumentKind::Cannula => d.range(0.05, 0.1),
-            InstrumentKind::Forceps => d.range(0.08, 0.13),
-            InstrumentKind::Knife => d.range(0.08, 0.18),
-            InstrumentKind::HandPiece => d.range(0.09, 0.16),
-            InstrumentKind::Swab => d.range(0.1, 0.16),
-        };
+        let width_r = instrument_width(d, kind);
         let room = match kind {
             InstrumentKind::HandPiece => width_r * 2.4 + 0.05,
             InstrumentKind::Swab => width_r * 2.0 + 0.1,
@@ -123,13 +137,35 @@ fn instruments(d: &mut Dice, scene: &mut Scene, places: &[Vector], hidden: Optio
                     tip_r: [tip.x, tip.y],
                     direction_deg: direction,
                     width_r,
-                    colour: match kind {
-                        InstrumentKind::Swab => [232.0, 230.0, 222.0],
-                        InstrumentKind::HandPiece => {
-                            d.pick(&[[120.0, 170.0, 175.0], [150.0, 150.0, 150.0], [70.0, 150.0, 185.0]])
-                        }
-                        _ => d.pick(&[[110.0, 118.0, 115.0], [70.0, 95.0, 90.0], [150.0, 150.0, 142.0]]),
-                    },
+                    colour: instrument_colour(d, kind),
+                });
+                break;
+            }
+        }
+    }
+}
+
+/// Thin shining shafts across one group of lens marks or both, past the reference marks.
+pub fn shafts_across_lens_marks(d: &mut Dice, scene: &mut Scene) {
+    let places = mark_places(scene);
+    let (references, groups) = places.split_at(scene.reference_marks.len());
+    if groups.is_empty() || !d.fault(0.05, "shaft across a lens mark") {
+        return;
+    }
+    let both = d.chance(0.4);
+    for group in &groups[..groups.len().min(if both { 2 } else { 1 })] {
+        for _ in 0..TRIES {
+            let outward = group.y.atan2(group.x).to_degrees();
+            let direction_deg = outward + d.range(30.0, 90.0) * if d.chance(0.5) { 1.0 } else { -1.0 };
+            let crossing = group + along(d.range(0.0, 360.0)) * d.range(0.0, 0.04);
+            let tip = crossing - along(direction_deg) * d.range(0.06, 0.35);
+            if misses(references, tip, direction_deg, 0.1) {
+                scene.instruments.push(Instrument {
+                    kind: InstrumentKind::Shaft,
+                    tip_r: [tip.x, tip.y],
+                    direction_deg,
+                    width_r: instrument_width(d, InstrumentKind::Shaft),
+                    colour: instrument_colour(d, InstrumentKind::Shaft),
                 });
                 break;
             }
