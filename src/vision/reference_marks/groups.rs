@@ -21,6 +21,13 @@ const COLOUR: f64 = 0.6;
 const MOST_PARTS: usize = 6;
 /// What a whole may be worth less than its worse part: two alike and side by side are no two marks.
 const WHOLE: f64 = 0.5;
+/// The same of two that begin and end together, are equally dark and could each be a mark: one stroke of a double mark is drawn as
+/// the other is, and chance seldom puts two such side by side.
+const TWINS: f64 = 1.5;
+/// Farthest that the ends of twins lie apart, share of their length; largest ratio of their contrasts; least worth of each.
+const TWIN_ENDS: f64 = 0.15;
+const TWIN_CONTRASTS: f64 = 1.4;
+const TWIN_WORTH: f64 = 0.0;
 /// What it may be worth less than its better part: what is a mark by itself is not spoilt by what stands near it.
 const SPOILT: f64 = 2.0;
 /// Share of the smaller of two regions above which they are one and the same.
@@ -69,7 +76,9 @@ fn joined(ring: &Ring, mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
             let (worst, best) = (worths.clone().fold(f64::INFINITY, f64::min), worths.fold(f64::MIN, f64::max));
             let whole = Blob::united(ring, &parts)?;
             let worth = likeness::worth(&likeness::traits(ring, &whole)?);
-            (worth > (worst - WHOLE).max(best - SPOILT)).then_some((set, whole, worth))
+            let twins = worst > TWIN_WORTH && matches!(parts[..], [a, b] if are_twins(ring, a, b));
+            let less = if twins { TWINS } else { WHOLE };
+            (worth > (worst - less).max(best - SPOILT)).then_some((set, whole, worth))
         });
         match whole {
             Some((set, whole, worth)) => {
@@ -129,4 +138,12 @@ fn side_by_side(ring: &Ring, a: &Blob, b: &Blob) -> bool {
         && aside < LINES_APART.0 * width
         && aside * ring.rho_step < LINES_APART.1
         && alike(a, b)
+}
+
+/// Whether two lines side by side are as like as the lines of a double mark.
+fn are_twins(ring: &Ring, a: &Blob, b: &Blob) -> bool {
+    let ends = TWIN_ENDS * a.length().max(b.length());
+    let together = |end: usize| a.rows[end].abs_diff(b.rows[end]) as f64 <= ends;
+    let contrasts = (a.contrast / b.contrast).max(b.contrast / a.contrast);
+    side_by_side(ring, a, b) && together(0) && together(1) && contrasts < TWIN_CONTRASTS
 }

@@ -12,6 +12,7 @@ mod bar_fit;
 mod beside;
 mod blob;
 pub mod choose;
+mod cross_fit;
 mod crossing;
 mod finding;
 mod groups;

@@ -224,11 +224,17 @@ fn marks_of_several_parts_are_one() {
         let arm = Stroke { to: e.at_polar(1.02, (d + 4.0).to_radians()), ..arm };
         vec![radial(&e, d, [0.88, 1.14], 4.0, INK), arm]
     };
-    let double = |d: f64| [-1.8, 1.8].map(|off| radial(&e, d + off, [0.88, 1.14], 3.5, INK)).into();
+    let lines = |d: f64, aside: f64, width: f64| {
+        [-aside, aside].map(|off| radial(&e, d + off, [0.88, 1.14], width, INK)).into()
+    };
+    let double = |d: f64| lines(d, 1.8, 3.5);
+    let wide = |d: f64| lines(d, 2.5, 3.0);
     let blots = |d: f64| [0.92, 1.01, 1.1].map(|rho| radial(&e, d, [rho, rho], 8.0, INK)).into();
     let pair =
         |parts: &dyn Fn(f64) -> Vec<Stroke>| -> Vec<Stroke> { [65.0, 245.0].into_iter().flat_map(parts).collect() };
-    for (kind, strokes) in [("crossed", pair(&crossed)), ("double", pair(&double)), ("blots", pair(&blots))] {
+    for (kind, strokes) in
+        [("crossed", pair(&crossed)), ("double", pair(&double)), ("wide double", pair(&wide)), ("blots", pair(&blots))]
+    {
         let picture = draw(&e, &strokes, 4.0, 11);
         let findings = find_reference_marks(&picture, &e);
         assert!(findings[..2].iter().all(|f| f.extent[1] - f.extent[0] > 0.2), "{kind}: {findings:?}");
