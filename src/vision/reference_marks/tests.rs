@@ -460,14 +460,15 @@ fn marks_once_taken_for_something_else() {
     let stills = [
         (31_415, Difficulty::Easy, vec![399]),
         (31_416, Difficulty::Mixed, vec![99]),
-        (31_417, Difficulty::Hard, vec![297, 319, 525]),
+        (31_417, Difficulty::Hard, vec![297, 319]),
     ];
     for (seed, difficulty, numbers) in stills {
         for number in numbers {
             let scene = Scene::random(seed, number, &Wanted { difficulty, ..Wanted::default() });
             let view = View::new(&scene.view).unwrap();
-            let drawn = image::DynamicImage::ImageRgb8(phantom::draw(&scene).unwrap().picture);
-            let picture = drawn.to_rgb16();
+            // As the recorder compresses it.
+            let file = phantom::encode(&phantom::draw(&scene).unwrap().picture, &scene.camera).unwrap();
+            let picture = image::load_from_memory(&file).unwrap().to_rgb16();
             let limbus = find_limbus(&picture).expect("the limbus is found").ellipse;
             let findings = find_reference_marks(&picture, &limbus);
             for mark in &scene.reference_marks {
