@@ -51,7 +51,7 @@ fn main() {
         ("broad stroke (across)", ReferenceMarkKind::Stroke, 0.05),
         ("dot (across)", ReferenceMarkKind::Dot, 0.07),
         ("blot (across)", ReferenceMarkKind::Blot, 0.1),
-        ("double line (across)", ReferenceMarkKind::Doubled { gap_r: 0.06 }, 0.02),
+        ("double line (across)", ReferenceMarkKind::Doubled { gap_r: 0.06 / WIDER }, 0.02),
         ("cross (across)", ReferenceMarkKind::Crossed { angle_deg: 60.0 }, 0.02),
     ] {
         if wants(name) {

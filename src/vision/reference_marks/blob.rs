@@ -62,16 +62,21 @@ impl Blob {
         Self::grow_from(ring, &[place], frame)
     }
 
-    /// Several regions as one, on the ground beside all: the blots of a stroke, or the lines of a double one.
+    /// Several regions as one, on the ground beside all: the blots of a stroke, or the lines of a double one. They may lie on both
+    /// sides of where the ring begins.
     pub fn united(ring: &Ring, parts: &[&Self]) -> Option<Self> {
-        let places: Vec<(usize, isize)> = parts.iter().flat_map(|b| &b.places).copied().collect();
+        let start = parts.first()?.axis;
+        let turned = |b: &Self| ring.turn_towards(b.axis, start);
+        let places: Vec<(usize, isize)> =
+            parts.iter().flat_map(|b| b.places.iter().map(|(row, column)| (*row, column + turned(b)))).collect();
         let first = parts.iter().map(|b| b.rows[0]).min()?;
         let last = parts.iter().map(|b| b.rows[1]).max()?;
         let middle_row = (first + last) as f64 / 2.0;
         let (mut left, mut right) = (f64::INFINITY, f64::NEG_INFINITY);
         for part in parts {
             let reach = part.length() / 2.0;
-            let column = part.axis + part.slope * (middle_row - part.middle_row()).clamp(-reach, reach);
+            let axis = part.axis + turned(part) as f64;
+            let column = axis + part.slope * (middle_row - part.middle_row()).clamp(-reach, reach);
             left = left.min(column - part.width / 2.0);
             right = right.max(column + part.width / 2.0);
         }

@@ -41,16 +41,16 @@ pub(super) fn united(ring: &Ring, blobs: Vec<Blob>) -> Vec<Blob> {
         let worth = likeness::worth(&likeness::traits(ring, &b)?);
         (worth > HOPELESS).then_some((b, worth))
     };
-    let blobs = distinct(blobs.into_iter().filter_map(valued).collect());
-    distinct(joined(ring, blobs)).into_iter().map(|b| b.0).collect()
+    let blobs = distinct(ring, blobs.into_iter().filter_map(valued).collect());
+    distinct(ring, joined(ring, blobs)).into_iter().map(|b| b.0).collect()
 }
 
 /// The better of each two that share their place.
-fn distinct(mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
+fn distinct(ring: &Ring, mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
     blobs.sort_by(|a, b| b.1.total_cmp(&a.1));
     let mut kept: Vec<(Blob, f64)> = Vec::new();
     for blob in blobs {
-        if kept.iter().all(|k| shared(&k.0, &blob.0) < SHARED) {
+        if kept.iter().all(|k| shared(ring, &k.0, &blob.0) < SHARED) {
             kept.push(blob);
         }
     }
@@ -58,9 +58,9 @@ fn distinct(mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
 }
 
 /// Share of the smaller region's box that lies in the other's.
-fn shared(a: &Blob, b: &Blob) -> f64 {
+fn shared(ring: &Ring, a: &Blob, b: &Blob) -> f64 {
     let rows = a.rows[1].min(b.rows[1]) as f64 - a.rows[0].max(b.rows[0]) as f64 + 1.0;
-    let columns = (a.width + b.width) / 2.0 - (a.axis - b.axis).abs();
+    let columns = (a.width + b.width) / 2.0 - ring.columns_apart(a.axis, b.axis);
     let area = |b: &Blob| b.length() * b.width;
     rows.max(0.0) * columns.clamp(0.0, a.width.min(b.width)) / area(a).min(area(b))
 }
@@ -123,7 +123,7 @@ fn alike(a: &Blob, b: &Blob) -> bool {
 fn in_a_row(ring: &Ring, a: &Blob, b: &Blob) -> bool {
     let (inner, outer) = if a.rows[0] <= b.rows[0] { (a, b) } else { (b, a) };
     let gap = (outer.rows[0] as f64 - inner.rows[1] as f64) * ring.rho_step;
-    let aside = (outer.axis - inner.axis).abs();
+    let aside = ring.columns_apart(outer.axis, inner.axis);
     (-GAP / 2.0..GAP).contains(&gap) && aside < a.width.max(b.width) * 0.75 + 1.0 && alike(a, b)
 }
 
@@ -131,7 +131,7 @@ fn in_a_row(ring: &Ring, a: &Blob, b: &Blob) -> bool {
 fn side_by_side(ring: &Ring, a: &Blob, b: &Blob) -> bool {
     let shared = a.rows[1].min(b.rows[1]) as f64 - a.rows[0].max(b.rows[0]) as f64 + 1.0;
     let shorter = a.length().min(b.length());
-    let aside = (a.axis - b.axis).abs();
+    let aside = ring.columns_apart(a.axis, b.axis);
     let width = a.width.max(b.width);
     shared > BESIDE * shorter
         && a.length().max(b.length()) < LENGTHS * shorter

@@ -98,6 +98,16 @@ impl Ring {
         degrees / 360.0 * self.columns as f64
     }
 
+    /// Whole turns, in columns, that bring an unwrapped column within half a turn of another.
+    pub fn turn_towards(&self, column: f64, other: f64) -> isize {
+        ((other - column) / self.columns as f64).round() as isize * self.columns as isize
+    }
+
+    /// Columns between two unwrapped ones, the shorter way round.
+    pub fn columns_apart(&self, a: f64, b: f64) -> f64 {
+        (b - a - self.turn_towards(a, b) as f64).abs()
+    }
+
     /// Place in the arrays of a row and an unwrapped column.
     pub fn at(&self, row: usize, column: isize) -> usize {
         let turn = self.columns as isize;

@@ -232,16 +232,19 @@ fn marks_of_several_parts_are_one() {
     let double = |d: f64| lines(d, 1.8, 3.5);
     let wide = |d: f64| lines(d, 2.5, 3.0);
     let blots = |d: f64| [0.92, 1.01, 1.1].map(|rho| radial(&e, d, [rho, rho], 8.0, INK)).into();
-    let pair =
-        |parts: &dyn Fn(f64) -> Vec<Stroke>| -> Vec<Stroke> { [65.0, 245.0].into_iter().flat_map(parts).collect() };
-    for (kind, strokes) in
-        [("crossed", pair(&crossed)), ("double", pair(&double)), ("wide double", pair(&wide)), ("blots", pair(&blots))]
-    {
-        let picture = draw(&e, &strokes, 4.0, 11);
-        let findings = find_reference_marks(&picture, &e);
-        assert!(findings[..2].iter().all(|f| f.extent[1] - f.extent[0] > 0.2), "{kind}: {findings:?}");
-        let error = chord(&findings, &e).turn_to(Axis::from_degrees(65.0).unwrap());
-        assert!(error.abs() < 0.15, "{kind}: off by {error}");
+    type Parts<'a> = &'a dyn Fn(f64) -> Vec<Stroke>;
+    let kinds: [(&str, Parts); 4] =
+        [("crossed", &crossed), ("double", &double), ("wide double", &wide), ("blots", &blots)];
+    // Where the ring begins, to the right, a part may lie on either side.
+    for degrees in [65.0, 0.0, 0.4] {
+        for (kind, parts) in kinds {
+            let strokes: Vec<Stroke> = [degrees, degrees + 180.0].into_iter().flat_map(parts).collect();
+            let picture = draw(&e, &strokes, 4.0, 11);
+            let findings = find_reference_marks(&picture, &e);
+            assert!(findings[..2].iter().all(|f| f.extent[1] - f.extent[0] > 0.2), "{kind} at {degrees}: {findings:?}");
+            let error = chord(&findings, &e).turn_to(Axis::from_degrees(degrees).unwrap());
+            assert!(error.abs() < 0.15, "{kind} at {degrees}: off by {error}");
+        }
     }
 }
 
