@@ -11,17 +11,18 @@
 //! Source: the adaptively weighted centroid of astronomy (Bernstein & Jarvis 2002, Astron J 123:583-618, 3.1; from memory).
 
 use super::blob::Blob;
+use super::line_sums::LineSums;
 use super::patch::Frame;
 use super::ring::Ring;
 
 /// Least reach of the window beyond half the width, cells: a line thinner than a cell is smeared over more.
-const LEAST_SKIRT: f64 = 1.5;
+pub(super) const LEAST_SKIRT: f64 = 1.5;
 /// Reach of the window, widths: half of it is the mark, the rest its soft edge.
 const REACH: f64 = 1.0;
 /// How far past the ends of the outline rows are counted, widths.
 const ENDS: f64 = 0.3;
 /// Contrast beyond this many times that of the region counts no more: a knot of ink, a vessel across.
-const KNOT: f64 = 1.5;
+pub(super) const KNOT: f64 = 1.5;
 /// Least and most that a row counts by its ink, against the usual: noise makes both uncertain.
 const ROWS: (f64, f64) = (0.5, 2.0);
 /// Most ink between two lines over that in the fainter of them, and least in that over that in the other.
@@ -103,26 +104,18 @@ impl<'a> Strip<'a> {
         for _ in 0..STEPS {
             let rows = self.rows(reach, &axis);
             let ink: f64 = rows.iter().map(|r| r.ink).sum();
-            let all: f64 = rows.iter().map(|r| r.gain).sum();
-            let (mut first, mut gain) = ([0.0; 2], [0.0; 3]);
+            let gain: f64 = rows.iter().map(|r| r.gain).sum();
+            let mut sums = LineSums::default();
             for r in &rows {
                 // The centroid is that of the ink: a row counts by what it holds of it.
-                let share = (r.ink / r.gain * all / ink).clamp(ROWS.0, ROWS.1);
+                let share = (r.ink / r.gain * gain / ink).clamp(ROWS.0, ROWS.1);
                 let share = if share.is_finite() { share } else { 1.0 };
-                let t = r.row - self.middle_row;
-                first[0] += share * r.moment;
-                first[1] += share * r.moment * t;
-                gain[0] += share * r.gain;
-                gain[1] += share * r.gain * t;
-                gain[2] += share * r.gain * t * t;
+                sums.add(r.row - self.middle_row, share * r.gain, share * r.moment);
             }
-            axis.row = self.middle_row + gain[1] / gain[0];
-            let determinant = gain[0] * gain[2] - gain[1] * gain[1];
-            if gain[0] <= 0.0 || determinant <= 0.0 {
-                return None;
-            }
-            axis.column += (first[0] * gain[2] - first[1] * gain[1]) / determinant;
-            axis.slope += (first[1] * gain[0] - first[0] * gain[1]) / determinant;
+            let (aside, slope) = sums.line()?;
+            axis.row = self.middle_row + sums.middle();
+            axis.column += aside;
+            axis.slope += slope;
             let moved = |t: f64| axis.column - start.column + (axis.slope - start.slope) * t;
             if moved(-self.half).abs().max(moved(self.half).abs()) > most_moved {
                 return None;

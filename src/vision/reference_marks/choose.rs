@@ -350,6 +350,7 @@ mod tests {
             absorbance: [0.5, 0.4, 0.1],
             extent: [0.9, 1.1],
             traits: [0.0; likeness::COUNT],
+            crossed: None,
             beside_deg: 0.0,
             profile: [0.0; super::super::profile::COUNT],
             score: 0.0,

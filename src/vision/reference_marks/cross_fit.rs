@@ -9,7 +9,10 @@
 //! Source: R. O. Duda and P. E. Hart, "Use of the Hough transformation to detect lines and curves in pictures", Commun. ACM 15
 //! (1972) 11-15 (from memory).
 
+use super::axis_fit::{KNOT, LEAST_SKIRT};
 use super::blob::Blob;
+use super::finding::UNEVEN;
+use super::line_sums::LineSums;
 use super::patch::Frame;
 use super::ring::Ring;
 use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector};
@@ -18,41 +21,34 @@ use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector};
 const AROUND: f64 = 0.2;
 /// Half the width of a cross whose ground is taken beside it, limbus radii.
 const HALF_WIDTH: f64 = 0.12;
-/// Least contrast of ink that is counted for a line, share of that of the region.
-const INK: f64 = 0.3;
-/// Contrast beyond this many times that of the region counts no more.
-const KNOT: f64 = 1.5;
+/// Share of the contrast below which there is no ink: of that of the region where lines are looked for, of the usual one of the
+/// arms where these end, and where an arm is compared with what lies beside it.
+const FAINT: f64 = 0.35;
 /// Directions that are tried, and least angle between two lines: flatter ones run into each other.
 const DIRECTIONS: usize = 90;
 const LEAST_TURN_DEG: f64 = 20.0;
-/// Reach of the window beyond half the width of a line, cells.
-const SKIRT: f64 = 1.5;
 /// Steps of the fit: each leaves less than half of what was off.
 const STEPS: usize = 12;
-/// Contrast of an arm below which it has ended, share of that of all arms; how many cells it may be lower on the way.
-const ENDED: f64 = 0.35;
-const GAP: usize = 3;
+/// Cells along an arm that are too few to tell anything: that many may be faint on the way, and more of them are asked for.
+const FEW: usize = 3;
 /// From where to where the ground beside an arm is looked at, cells from its edge.
 const BESIDE: [f64; 2] = [1.0, 3.0];
 /// Cells about the crossing whose median is the usual contrast, and the least that is, over that of the region.
 const NEAR: usize = 6;
 const LEAST_USUAL: f64 = 0.6;
-/// Least by which an arm is darker than both its sides, share of the usual contrast, and fewest cells of it that tell.
-const DEPTH: f64 = 0.35;
-const FEWEST: usize = 3;
 /// Least length of an arm, from the crossing, over that of the longest one, and over the width of the lines.
 const SHORTEST: (f64, f64) = (0.35, 2.5);
 /// Least share of the region that lies on the two lines: what stands beside a cross is none.
 const ON_LINES: f64 = 0.8;
-/// sd of the crossing along the mark, share of its length: ink is uneven, and the centroid lies toward the darker end.
-const UNEVEN: f64 = 0.05;
-/// sd of a line from ragged ink, share of its width.
-const RAGGED: f64 = 0.05;
+/// sd of a line from the sway of the hand that drew it, share of its width.
+const SWAY: f64 = 0.05;
 
 /// The crossing of a crossed mark.
 pub(super) struct Cross {
     /// Where its lines meet.
     pub middle: PixelPoint,
+    /// Their directions (unit, y down).
+    pub lines: [Vector; 2],
     /// Covariance of that, px^2.
     pub covariance: Matrix,
 }
@@ -99,7 +95,7 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<Cross> {
     let width = width_of(&first, &cells, cell_px);
     let second = densest(&cells, cell_px, Some((&first, width)))?;
     let mut lines = [first, second];
-    let reach = 0.5 * width + SKIRT * cell_px;
+    let reach = 0.5 * width + LEAST_SKIRT * cell_px;
     let mut ends = [[AROUND * limbus.radius_px(); 2]; 2];
     // First through all there is, then through the arms as far as they go.
     for _ in 0..2 {
@@ -121,7 +117,11 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<Cross> {
         return None;
     }
     let outward = (center - limbus.center()).normalize();
-    Some(Cross { middle: center + middle, covariance: covariance(&lines, &cells, reach, width, &ends, &outward)? })
+    Some(Cross {
+        middle: center + middle,
+        lines: lines.map(|line| line.along),
+        covariance: covariance(&lines, &cells, reach, width, &ends, &outward)?,
+    })
 }
 
 /// The cells about a region that are darker than the ground on both sides of a cross there.
@@ -152,7 +152,8 @@ fn inked(ring: &Ring, limbus: &Ellipse, blob: &Blob, center: &PixelPoint) -> Vec
 /// The line that holds most ink; beside another one of some width, where that is given, and turned from it.
 fn densest(cells: &[Cell], cell_px: f64, but: Option<(&Line, f64)>) -> Option<Line> {
     let free = |cell: &&Cell| {
-        cell.ink > INK && but.is_none_or(|(line, width)| line.aside(&cell.place).abs() > 0.5 * width + SKIRT * cell_px)
+        cell.ink > FAINT
+            && but.is_none_or(|(line, width)| line.aside(&cell.place).abs() > 0.5 * width + LEAST_SKIRT * cell_px)
     };
     let inked: Vec<&Cell> = cells.iter().filter(free).collect();
     let least = LEAST_TURN_DEG.to_radians().sin();
@@ -206,7 +207,7 @@ fn fit(lines: &mut [Line; 2], cells: &[Cell], reach: f64, ends: &[[f64; 2]; 2]) 
         let old = *lines;
         for (k, line) in lines.iter_mut().enumerate() {
             let (own, other) = (old[k], old[1 - k]);
-            let (mut sums, mut moments) = ([0.0; 3], [0.0; 2]);
+            let mut sums = LineSums::default();
             for cell in cells {
                 let aside = own.aside(&cell.place);
                 let along = (cell.place - middle).dot(&own.along);
@@ -215,18 +216,9 @@ fn fit(lines: &mut [Line; 2], cells: &[Cell], reach: f64, ends: &[[f64; 2]; 2]) 
                     continue;
                 }
                 let weight = (1.0 - (aside / reach).powi(2)).powi(2) * cell.ink * cell.area;
-                sums[0] += weight;
-                sums[1] += weight * along;
-                sums[2] += weight * along * along;
-                moments[0] += weight * aside;
-                moments[1] += weight * aside * along;
+                sums.add(along, weight, weight * aside);
             }
-            let determinant = sums[0] * sums[2] - sums[1] * sums[1];
-            if sums[0] <= 0.0 || determinant <= 0.0 {
-                return None;
-            }
-            let shift = (moments[0] * sums[2] - moments[1] * sums[1]) / determinant;
-            let slope = (moments[1] * sums[0] - moments[0] * sums[1]) / determinant;
+            let (shift, slope) = sums.line()?;
             // About the foot of the crossing on the line, which is the crossing itself.
             *line =
                 Line { point: middle + own.across() * shift, along: (own.along + own.across() * slope).normalize() };
@@ -273,17 +265,17 @@ fn arms(lines: &[Line; 2], cells: &[Cell], width: f64, cell_px: f64) -> Option<[
     for (end, steps) in ends.as_flattened_mut().iter_mut().zip(arms.as_flattened()) {
         let (mut last, mut low) = (0, 0);
         for (step, sums) in steps.iter().enumerate() {
-            low = if mean(sums.ink) < ENDED * usual { low + 1 } else { 0 };
-            if low > GAP {
+            low = if mean(sums.ink) < FAINT * usual { low + 1 } else { 0 };
+            if low > FEW {
                 break;
             }
             if low == 0 {
                 last = step + 1;
             }
         }
-        let lone = steps.get(alone..last).filter(|lone| lone.len() >= FEWEST)?;
+        let lone = steps.get(alone..last).filter(|lone| lone.len() >= FEW)?;
         let depth = lone.iter().map(Step::depth).sum::<f64>() / lone.len() as f64;
-        if depth < DEPTH * usual {
+        if depth < FAINT * usual {
             return None;
         }
         *end = last as f64 * cell_px;
@@ -342,7 +334,7 @@ fn covariance(
         let squares: f64 = middles.iter().map(|m| m * m).sum();
         // Two are spent on the line itself; what few pieces say is no proof that there is no scatter.
         let free = (middles.len() as f64 - 2.0).max(1.0);
-        squares / free / (middles.len() as f64).max(1.0) + (RAGGED * width).powi(2)
+        squares / free / (middles.len() as f64).max(1.0) + (SWAY * width).powi(2)
     });
     let rows = Matrix::from_rows(&[lines[0].across().transpose(), lines[1].across().transpose()]).try_inverse()?;
     let scatter = rows * Matrix::new(variances[0], 0.0, 0.0, variances[1]) * rows.transpose();

@@ -24,7 +24,7 @@ const RAGGED: f64 = 0.005;
 const ROW_SAMPLING: f64 = 1.0 / 24.0;
 /// sd of the centroid along the mark, share of the length: ink is uneven, and an end may be hidden. With a lean this
 /// is felt across the ray.
-const UNEVEN: f64 = 0.05;
+pub(super) const UNEVEN: f64 = 0.05;
 
 /// The finding of a blob; `None` where it cannot be a mark.
 pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFinding> {
@@ -88,6 +88,7 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
     let cross = cross_fit::of(ring, limbus, blob);
     // The line beside one arm of a cross is the other.
     let beside_deg = if cross.is_some() { 0.0 } else { beside::line_beside(ring, blob) };
+    let crossed = cross.as_ref().map(|cross| cross.lines);
     let (centroid, covariance) = cross.map_or((centroid, covariance), |cross| (cross.middle, cross.covariance));
     Some(MarkFinding {
         centroid,
@@ -98,6 +99,7 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
         contrast: 1.0 - (-strongest).exp(),
         absorbance: blob.absorbance,
         extent: [ring.rho(blob.rows[0] as f64), ring.rho(blob.rows[1] as f64)],
+        crossed,
         beside_deg,
         score: likeness::worth(&traits),
         odds: network::odds(&traits, &profile),

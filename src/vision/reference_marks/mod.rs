@@ -13,11 +13,11 @@ mod beside;
 mod blob;
 pub mod choose;
 mod cross_fit;
-mod crossing;
 mod finding;
 mod groups;
 mod ink_centroid;
 pub mod likeness;
+mod line_sums;
 mod network;
 // Fitted weights that happen to look like a constant are none.
 #[allow(clippy::approx_constant)]
@@ -50,6 +50,8 @@ pub struct MarkFinding {
     pub absorbance: [f64; 3],
     /// Inner and outer end, in radii of the fitted limbus.
     pub extent: [f64; 2],
+    /// Directions (unit, y down) of the two lines of a crossed mark; `None` where it is none.
+    pub crossed: Option<[Vector; 2]>,
     /// How far beside its axis a line like it stands, which may be the other half of a double mark: degrees; 0 where none does.
     pub beside_deg: f64,
     /// How it departs from an ideal mark.

@@ -6,7 +6,6 @@
 
 use super::MarkFinding;
 use super::bar_fit::{self, Expected};
-use super::crossing::{crossing, has_arms};
 use super::strip::{Frame, STEP_PX, Samples, Strip, Tone, median};
 use crate::geometry::{Ellipse, Vector};
 use crate::vision::Picture;
@@ -88,15 +87,9 @@ pub fn measure_size(picture: &Picture, limbus: &Ellipse, mark: &MarkFinding) -> 
     };
     let round = mark.direction.is_none();
     let bar = both(&|strip| width(strip, &frame, round));
-    // Where the axis was laid along one arm of a cross, the mark stands between the arms.
-    let arm = bar.filter(|_| !round).and_then(|bar| crossing(picture, &frame, bar.value, RED));
-    let simple = if round {
-        !has_arms(picture, &frame, RED)
-    } else {
-        arm.is_none() && mark.beside_deg == 0.0 && is_single_bar(&strips[0], &frame)
-    };
+    let simple = mark.crossed.is_none() && mark.beside_deg == 0.0 && (round || is_single_bar(&strips[0], &frame));
     MarkSize {
-        along: arm.map_or(frame.along, |arm| between(&frame.along, &arm, &radial)),
+        along: mark.crossed.map_or(frame.along, |lines| between(&lines[0], &lines[1], &radial)),
         along_sd_deg: along_sd_deg.filter(|_| simple),
         length_px: both(&|strip| length(strip, &frame).filter(|bar| !goes_on(picture, &frame, bar))).filter(|_| simple),
         width_px: bar.filter(|_| simple),

@@ -15,6 +15,7 @@ const INK: [f64; 3] = [60.0, 50.0, 130.0];
 const BLOOD: [f64; 3] = [150.0, 60.0, 55.0];
 
 /// A bar with round ends; of no length it is a dot.
+#[derive(Clone)]
 struct Stroke {
     from: PixelPoint,
     to: PixelPoint,
@@ -342,65 +343,68 @@ fn a_profile_shows_a_mark_from_end_to_end_and_side_to_side() {
     }
 }
 
-/// A mark read along one arm of a cross is no single bar, and leans as what lies halfway between the arms does; a bar without a
-/// second arm, or beside a vessel that crosses it, stays one.
+/// What is found nearest to a place.
+fn nearest(picture: &Picture, limbus: &Ellipse, place: &PixelPoint) -> MarkFinding {
+    let findings = find_reference_marks(picture, limbus);
+    let near = findings.into_iter().min_by(|a, b| (a.centroid - place).norm().total_cmp(&(b.centroid - place).norm()));
+    near.expect("something is found")
+}
+
+/// Strokes through a place, each turned from the ray by some degrees and moved along itself by some px.
+fn strokes_through(
+    limbus: &Ellipse,
+    middle: &PixelPoint,
+    strokes: &[(f64, f64)],
+    half: f64,
+    width: f64,
+) -> Vec<Stroke> {
+    let outwards = (middle - limbus.center()).normalize();
+    let across = Vector::new(-outwards.y, outwards.x);
+    let stroke = |(degrees, moved): &(f64, f64)| {
+        let along = outwards * degrees.to_radians().cos() + across * degrees.to_radians().sin();
+        let [from, to] = [moved - half, moved + half].map(|place| middle + along * place);
+        Stroke { from, to, width, colour: INK, opacity: 0.8 }
+    };
+    strokes.iter().map(stroke).collect()
+}
+
+/// A cross is no single bar, has no width or length, and leans as what lies halfway between its arms does: flat, steep, small, fine
+/// or crossed away from the middle.
 #[test]
 fn a_cross_is_no_single_bar() {
     let limbus = limbus();
-    let middle = limbus.at_polar(1.02, 0.5);
-    let outwards = (middle - limbus.center()).normalize();
-    let across = Vector::new(-outwards.y, outwards.x);
-    let arm = |turn_deg: f64, half: f64, colour: [f64; 3], opacity: f64| {
-        let (sin, cos) = turn_deg.to_radians().sin_cos();
-        let reach = (outwards * cos + across * sin) * half;
-        Stroke { from: middle - reach, to: middle + reach, width: 3.0, colour, opacity }
-    };
-    let measured = |strokes: &[Stroke], along_deg: f64| {
-        let picture = draw(&limbus, strokes, 2.0, 8);
-        let (sin, cos) = along_deg.to_radians().sin_cos();
-        let mut mark = find_reference_marks(&picture, &limbus).swap_remove(0);
-        mark.centroid = middle;
-        mark.direction = Some((outwards * cos + across * sin, 1.0));
-        (mark.length_px, mark.width_px) = (30.0, 3.0);
-        size::measure_size(&picture, &limbus, &mark)
-    };
-    let ink = |turn_deg| arm(turn_deg, 15.0, INK, 0.8);
-    for half_angle in [25.0, 32.0, 40.0] {
-        let size = measured(&[ink(half_angle), ink(-half_angle)], half_angle);
-        assert_eq!((size.width_px, size.length_px, size.along_sd_deg), (None, None, None), "{half_angle}: {size:?}");
-        assert!(size.along.dot(&outwards) > 3.0_f64.to_radians().cos(), "{half_angle}: {size:?}");
-    }
-    let vessel = arm(60.0, 20.0, [200.0, 70.0, 60.0], 0.5);
-    for strokes in [vec![ink(5.0)], vec![vessel, ink(5.0)]] {
-        let size = measured(&strokes, 5.0);
-        assert!(size.width_px.is_some() && size.along_sd_deg.is_some(), "{size:?}");
+    let outwards = (limbus.at_polar(1.0, 0.5) - limbus.center()).normalize();
+    let thick = [25.0, 32.0, 40.0].map(|turn| (1.02, vec![(turn, 0.0), (-turn, 0.0)], 15.0, 3.0, 0.0));
+    let fine = [0.0, 1.2, 3.3, -2.3].map(|moved| (1.08, vec![(28.0, moved), (-28.0, 0.0)], 22.0, 2.2, 0.0));
+    let small = [0.0, 20.0].map(|turn| (1.05, vec![(turn + 40.0, 0.0), (turn - 40.0, 0.0)], 11.0, 2.5, turn));
+    for (rho, turns, half, width, lean) in thick.into_iter().chain(fine).chain(small) {
+        let middle = limbus.at_polar(rho, 0.5);
+        let picture = draw(&limbus, &strokes_through(&limbus, &middle, &turns, half, width), 2.0, 8);
+        let mark = nearest(&picture, &limbus, &middle);
+        assert!((mark.centroid - middle).norm() < 0.6, "{turns:?}: {mark:?}");
+        let size = size::measure_size(&picture, &limbus, &mark);
+        assert_eq!((size.width_px, size.length_px, size.along_sd_deg), (None, None, None), "{turns:?}: {size:?}");
+        let own = size.along.dot(&outwards).clamp(-1.0, 1.0).acos().to_degrees();
+        assert!((own - lean).abs() < 3.0, "{turns:?}: leans by {own}");
     }
 }
 
-/// Fine lines that cross are met wherever along the one the other crosses.
+/// A bar, or a dot, that a vessel crosses is still one.
 #[test]
-fn a_fine_cross_is_met_wherever_it_crosses() {
+fn what_a_vessel_crosses_is_no_cross() {
     let limbus = limbus();
-    let middle = limbus.at_polar(1.15, 0.5);
-    let outwards = (middle - limbus.center()).normalize();
-    let across = Vector::new(-outwards.y, outwards.x);
-    let turned = |degrees: f64| outwards * degrees.to_radians().cos() + across * degrees.to_radians().sin();
-    let simple = draw(&limbus, &[radial(&limbus, 40.0, [0.9, 1.1], 4.0, INK)], 1.0, 8);
-    let found = find_reference_marks(&simple, &limbus).swap_remove(0);
-    for shift in [0.0, 1.2, 2.2, 3.3, -2.3] {
-        // The middle of the first arm lies `shift` px from the crossing.
-        let arm = |degrees: f64, shift: f64| {
-            let at = middle + turned(degrees) * shift;
-            let reach = turned(degrees) * 29.0;
-            Stroke { from: at - reach, to: at + reach, width: 2.2, colour: INK, opacity: 0.8 }
-        };
-        let picture = draw(&limbus, &[arm(28.0, shift), arm(-28.0, 0.0)], 1.0, 8);
-        let mut mark = found.clone();
-        mark.centroid = middle + turned(28.0) * shift;
-        mark.direction = Some((turned(28.0), 1.0));
-        (mark.length_px, mark.width_px, mark.beside_deg) = (58.0, 2.5, 0.0);
-        let size = size::measure_size(&picture, &limbus, &mark);
-        assert_eq!((size.width_px, size.along_sd_deg), (None, None), "{shift}: {size:?}");
+    let middle = limbus.at_polar(1.02, 0.5);
+    for turn in [-70.0, -40.0, 30.0, 60.0] {
+        let vessel = strokes_through(&limbus, &middle, &[(turn, 0.0)], 25.0, 2.5).remove(0);
+        let vessel = Stroke { colour: [200.0, 70.0, 60.0], opacity: 0.5, ..vessel };
+        let line = strokes_through(&limbus, &middle, &[(5.0, 0.0)], 15.0, 3.0).remove(0);
+        let dot = Stroke { from: middle, to: middle, width: 10.0, colour: INK, opacity: 0.8 };
+        for (name, strokes) in [("line", [vessel.clone(), line]), ("dot", [vessel, dot])] {
+            let picture = draw(&limbus, &strokes, 2.0, 8);
+            let mark = nearest(&picture, &limbus, &middle);
+            let size = size::measure_size(&picture, &limbus, &mark);
+            assert!(mark.crossed.is_none() && size.width_px.is_some(), "{name}, {turn}: {mark:?} {size:?}");
+        }
     }
 }
 
@@ -430,33 +434,7 @@ fn a_part_of_a_mark_is_not_measured_for_the_whole() {
     assert!(one_of_two.width_px.is_none() && one_of_two.length_px.is_none(), "{one_of_two:?}");
 }
 
-/// A small cross that was taken for a dot has no width or length; a dot has both, beside a vessel too.
-#[test]
-fn a_dot_with_arms_is_a_cross() {
-    let limbus = limbus();
-    let middle = limbus.at_polar(1.15, 0.5);
-    let stroke = |degrees: f64, half: f64, width: f64, colour: [f64; 3], opacity: f64| {
-        let reach = direction_of(degrees) * half;
-        Stroke { from: middle - reach, to: middle + reach, width, colour, opacity }
-    };
-    let measured = |strokes: &[Stroke]| {
-        let dot = draw(&limbus, &[stroke(0.0, 0.0, 10.0, INK, 0.8)], 1.0, 6);
-        let mut mark = find_reference_marks(&dot, &limbus).swap_remove(0);
-        mark.centroid = middle;
-        mark.direction = None;
-        (mark.length_px, mark.width_px) = (10.0, 10.0);
-        size::measure_size(&draw(&limbus, strokes, 1.0, 6), &limbus, &mark)
-    };
-    for turned in [0.0, 20.0, 50.0] {
-        let cross = measured(&[stroke(turned, 12.0, 3.0, INK, 0.8), stroke(turned + 80.0, 11.0, 3.0, INK, 0.8)]);
-        assert_eq!((cross.width_px, cross.length_px), (None, None), "{turned}: {cross:?}");
-        let vessel = stroke(turned, 30.0, 2.0, [200.0, 70.0, 60.0], 0.5);
-        let dot = measured(&[vessel, stroke(0.0, 0.0, 10.0, INK, 0.8)]);
-        assert!(dot.width_px.is_some() && dot.length_px.is_some(), "{turned}: {dot:?}");
-    }
-}
-
-/// Marks of drawn stills that were once read 0.9 to 1.9 degrees off: dots were taken for crosses with what lies beside them, and one
+/// Marks of drawn stills that were once read so far off that the angle was out by 0.8 to 1.8 degrees: dots were taken for crosses with what lies beside them, and one
 /// line of a double mark for the whole.
 #[test]
 fn marks_once_taken_for_something_else() {
