@@ -17,8 +17,9 @@ use super::patch::Frame;
 use super::ring::Ring;
 use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector};
 
-/// Half the side of the square that is looked at, limbus radii: a cross of 0.32 that lies with its end in the middle.
-const AROUND: f64 = 0.2;
+/// Half the side of the square that is looked at, limbus radii: that of a cross of 0.32 whose end the region is; where none is
+/// found, of a small one that is lost among what else is about.
+const AROUND: [f64; 2] = [0.2, 0.1];
 /// Half the width of a cross whose ground is taken beside it, limbus radii.
 const HALF_WIDTH: f64 = 0.12;
 /// Share of the contrast below which there is no ink: of that of the region where lines are looked for, of the usual one of the
@@ -88,15 +89,20 @@ impl Line {
 
 /// The crossing of the cross that a region is, or is part of; `None` where there is none.
 pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<Cross> {
+    AROUND.into_iter().find_map(|around| within(ring, limbus, blob, around))
+}
+
+/// The same within so many limbus radii on every side.
+fn within(ring: &Ring, limbus: &Ellipse, blob: &Blob, around: f64) -> Option<Cross> {
     let cell_px = limbus.radius_px() * ring.rho_step;
     let center = limbus.at_polar(ring.rho(blob.middle_row()), ring.phi(blob.axis));
-    let cells = inked(ring, limbus, blob, &center);
+    let cells = inked(ring, limbus, blob, &center, around);
     let first = densest(&cells, cell_px, None)?;
     let width = width_of(&first, &cells, cell_px);
     let second = densest(&cells, cell_px, Some((&first, width)))?;
     let mut lines = [first, second];
     let reach = 0.5 * width + LEAST_SKIRT * cell_px;
-    let mut ends = [[AROUND * limbus.radius_px(); 2]; 2];
+    let mut ends = [[around * limbus.radius_px(); 2]; 2];
     // First through all there is, then through the arms as far as they go.
     for _ in 0..2 {
         fit(&mut lines, &cells, reach, &ends)?;
@@ -125,15 +131,15 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<Cross> {
 }
 
 /// The cells about a region that are darker than the ground on both sides of a cross there.
-fn inked(ring: &Ring, limbus: &Ellipse, blob: &Blob, center: &PixelPoint) -> Vec<Cell> {
+fn inked(ring: &Ring, limbus: &Ellipse, blob: &Blob, center: &PixelPoint, around: f64) -> Vec<Cell> {
     let cells_of = |radii: f64| radii / ring.rho_step;
     let middle_row = blob.middle_row();
     let frame = Frame { axis: blob.axis, slope: 0.0, middle_row, width: cells_of(2.0 * HALF_WIDTH) };
     let rows = [
-        (middle_row - cells_of(AROUND)).max(0.0) as usize,
-        ((middle_row + cells_of(AROUND)) as usize).min(ring.rows - 1),
+        (middle_row - cells_of(around)).max(0.0) as usize,
+        ((middle_row + cells_of(around)) as usize).min(ring.rows - 1),
     ];
-    let half = cells_of(AROUND);
+    let half = cells_of(around);
     let columns = (blob.axis - half).ceil() as isize..=(blob.axis + half).floor() as isize;
     let mut cells = Vec::new();
     for (row, ground) in (rows[0]..).zip(frame.plain_grounds(ring, rows)) {
