@@ -42,7 +42,7 @@ const SHORTEST: (f64, f64) = (0.35, 2.5);
 /// Least share of the region that lies on the two lines: what stands beside a cross is none.
 const ON_LINES: f64 = 0.8;
 /// sd of a line from the sway of the hand that drew it, share of its width.
-const SWAY: f64 = 0.05;
+const SWAY: f64 = 0.03;
 
 /// The crossing of a crossed mark.
 pub(super) struct Cross {
