@@ -5,13 +5,16 @@
 //! Prints error and interval of the case estimates against the truth; how much of the variance of a still's error is the same
 //! in all stills of its eye; depth and decentration where the views tell them.
 
+mod recorded;
+
 use rayon::prelude::*;
+use recorded::recorded;
 use stillaxis::case_estimate::of_records;
 use stillaxis::geometry::axis_difference;
 use stillaxis::measurement::measure;
 use stillaxis::phantom::{self, views};
 use stillaxis::record::{CaseRecord, Record};
-use stillaxis::stills::load::{Loaded, Recording, load};
+use stillaxis::stills::load::Loaded;
 use stillaxis::stills::sheet::Case;
 
 struct Eye {
@@ -31,9 +34,7 @@ fn eye(seed: u64, number: u64, stills: usize) -> Option<Eye> {
     for (k, scene) in scenes.iter().enumerate() {
         let drawing = phantom::draw(scene)?;
         let truth = phantom::truth(scene, "", &drawing.visibility)?.alignment_error_deg?;
-        let file = tempfile::NamedTempFile::new().ok()?;
-        std::fs::write(file.path(), phantom::encode(&drawing.picture, &scene.camera).ok()?).ok()?;
-        let Loaded { picture, mut still, .. } = load(file.path(), Recording::default()).ok()?;
+        let Loaded { picture, mut still, .. } = recorded(scene, &drawing)?;
         still.path = format!("{number}/{k}");
         let columns = [("case".to_owned(), number.to_string())].into_iter().collect();
         let intended = Some(scene.plan.intended_axis_deg);
@@ -98,9 +99,10 @@ fn main() {
     println!("stated: reference marks {:.4}, lens marks and limbus {:.4}", stated(1), stated(2));
     let z: Vec<f64> = depths.iter().map(|d| d.0).collect();
     println!(
-        "depth told in {}: error / sd rms {:.2}, sd {:.2} mm",
+        "depth told in {}: error / sd rms {:.2}, mean {:+.2}, sd {:.2} mm",
         z.len(),
         rms(&z),
+        mean_of(z.iter().copied()),
         mean_of(depths.iter().map(|d| d.1))
     );
     let off: Vec<f64> = centers.iter().map(|c| c.0).collect();

@@ -5,10 +5,12 @@
 //! Prints a line of JSON a still: the terms of its readings (see `lens_marks::all_readings`), their axes in the
 //! plane of the true limbus, how many groups each has, and the true axis. `tests/reference/lens_weights/fit.py` reads them.
 
+mod recorded;
+
 use clap::ValueEnum;
 use rayon::prelude::*;
+use recorded::recorded;
 use stillaxis::phantom::{self, Difficulty, MarksShown, Scene, View, Wanted};
-use stillaxis::stills::load::{Recording, load};
 use stillaxis::vision::lens_marks::{LensFinding, all_readings};
 use stillaxis::vision::limbus::find_limbus;
 
@@ -19,10 +21,7 @@ fn still(seed: u64, number: u64, wanted: &Wanted) -> Option<serde_json::Value> {
     if wanted.marks == MarksShown::Both && !truth.readable {
         return None;
     }
-    // As a user would have it: through the file.
-    let file = tempfile::NamedTempFile::new().ok()?;
-    std::fs::write(file.path(), phantom::encode(&drawing.picture, &scene.camera).ok()?).ok()?;
-    let picture = load(file.path(), Recording::default()).ok()?.picture;
+    let picture = recorded(&scene, &drawing)?.picture;
     let limbus = find_limbus(&picture).ok()?.ellipse;
     let view = View::new(&scene.view)?;
     let axis = |lens: &LensFinding| {

@@ -6,13 +6,16 @@
 //! of 95 % intervals that hold the truth, how many were given without an sd. The true contrast is that of the same scene
 //! drawn without noise, with and without its marks.
 
+mod recorded;
+
 use rayon::prelude::*;
+use recorded::recorded;
 use std::collections::BTreeMap;
 use stillaxis::geometry::{PixelPoint, Vector};
 use stillaxis::measurement::measure;
 use stillaxis::phantom::{self, Difficulty, MarkTruth, Scene, View, Wanted};
 use stillaxis::record::ReferenceMark;
-use stillaxis::stills::load::{Loaded, Recording, load};
+use stillaxis::stills::load::Loaded;
 use stillaxis::stills::sheet::Case;
 
 /// Errors, each with its sd, by quantity and form.
@@ -25,9 +28,7 @@ fn still(seed: u64, number: u64, difficulty: Difficulty) -> Option<Vec<Reading>>
     let drawing = phantom::draw(&scene)?;
     let truth = phantom::truth(&scene, "", &drawing.visibility)?;
     let kind = truth.reference_kind.clone()?.split('x').next()?.to_owned();
-    let file = tempfile::NamedTempFile::new().ok()?;
-    std::fs::write(file.path(), phantom::encode(&drawing.picture, &scene.camera).ok()?).ok()?;
-    let Loaded { picture, still, .. } = load(file.path(), Recording::default()).ok()?;
+    let Loaded { picture, still, .. } = recorded(&scene, &drawing)?;
     let case = if scene.plan.sheet_has_meridians {
         Case {
             marks_denote_deg: scene.plan.marks_meant_deg.clone(),

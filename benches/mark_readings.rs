@@ -5,10 +5,12 @@
 //! Prints a line of JSON a still: the traits and profile of its candidates, the candidates and terms of its readings (see
 //! `choose::Reading::terms`), and which readings take nothing but marks for marks. `tests/reference/mark_weights/fit.py` reads them.
 
+mod recorded;
+
 use clap::ValueEnum;
 use rayon::prelude::*;
+use recorded::recorded;
 use stillaxis::phantom::{self, Difficulty, MarksShown, Scene, View, Wanted};
-use stillaxis::stills::load::{Recording, load};
 use stillaxis::vision::limbus::find_limbus;
 use stillaxis::vision::reference_marks::choose::{Reading, readings};
 use stillaxis::vision::reference_marks::find_reference_marks;
@@ -23,10 +25,7 @@ fn still(seed: u64, number: u64, wanted: &Wanted) -> Option<serde_json::Value> {
     if wanted.marks == MarksShown::Both && !truth.readable {
         return None;
     }
-    // As a user would have it: through the file.
-    let file = tempfile::NamedTempFile::new().ok()?;
-    std::fs::write(file.path(), phantom::encode(&drawing.picture, &scene.camera).ok()?).ok()?;
-    let picture = load(file.path(), Recording::default()).ok()?.picture;
+    let picture = recorded(&scene, &drawing)?.picture;
     let limbus = find_limbus(&picture).ok()?.ellipse;
     let findings = find_reference_marks(&picture, &limbus);
 

@@ -12,7 +12,9 @@
 //!   ln(a / b) (cos 2 phi, sin 2 phi)
 //!
 //! Each tilt has two solutions, so the estimate goes through their combinations, each weighed by its evidence (Laplace's
-//! approximation; MacKay 2003, ch. 27, from memory) and mixed.
+//! approximation; MacKay 2003, ch. 27, from memory) and mixed. So it does through depths about each solution and through how
+//! much the views may differ: a deeper lens makes do with smaller tilts, which are likelier, but there are fewer of them, and the
+//! likeliest depth with the likeliest tilts would be too deep, the more so the more views there are.
 
 use crate::geometry::{Matrix, Vector};
 use nalgebra::{DMatrix, DVector};
@@ -24,9 +26,13 @@ pub const DEPTH_MM: (f64, f64) = (2.0, 0.3);
 pub const MAGNIFICATION: f64 = 1.17;
 /// sd of the decentration of a lens along each direction, mm: means of 0.2 to 0.3 mm are usual (from memory).
 const DECENTRATION_SD_MM: f64 = 0.35;
-/// sd of a tilt along each direction, tangent: of what all views of an eye have in common, and of what each adds; 5 degrees
-/// either (common practice: a few degrees as a rule).
-const TILT_SD: [f64; 2] = [0.087, 0.087];
+/// sd of the tilt that all views of an eye have in common, along each direction, tangent: 5 degrees (common practice: a few
+/// degrees as a rule).
+const COMMON_TILT_SD: f64 = 0.087;
+/// sd of what each view adds to it, tangent: 4 degrees, or by a factor of two (1 sd) more or less. Stills of one moment are all alike,
+/// a patient told to look about is not.
+const SPREAD: f64 = 0.07;
+const SPREADS: [f64; 5] = [0.25, 0.5, 1.0, 2.0, 4.0];
 /// sd of the limbus's own anisotropy, natural logarithm of the ratio of its axes: 0.94 +- 0.03, of unknown direction, and
 /// pixels that are nearly square.
 const OVAL_SD: f64 = 0.06;
@@ -40,6 +46,14 @@ const TELLS: f64 = 0.8;
 const SHARED: usize = 7;
 /// Steps of a search.
 const STEPS: usize = 40;
+/// Depths about a solution that are weighed, in its sd: first, last, and step.
+const DEPTHS_SD: (f64, f64, f64) = (-8.0, 5.0, 1.0);
+/// Least depth, mm.
+const LEAST_DEPTH_MM: f64 = 0.1;
+/// sd of a depth that is held fast, mm.
+const HELD_FAST_MM: f64 = 1e-3;
+/// Logarithm of the evidence by which a solution may stand below the best before it is left out.
+const HOPELESS: f64 = 8.0;
 
 /// One view of the eye, in the eye's frame.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -85,8 +99,9 @@ pub fn parallax(views: &[ViewReading]) -> Option<Parallax> {
     order.sort_by(|a, b| far(*b).total_cmp(&far(*a)));
     order.truncate(MOST_VIEWS);
     let used: Vec<ViewReading> = order.iter().map(|k| views[*k]).collect();
-    let all = mixture(&used)?;
-    let alone = mixture(&used[..1])?;
+    let all = mixture(&used, &SPREADS)?;
+    // What a single view would tell: it differs from no other.
+    let alone = mixture(&used[..1], &SPREADS[..1])?;
     let decentration_covariance = all.covariance_of_shift / MAGNIFICATION.powi(2);
     Some(Parallax {
         depth_mm: all.depth_mm,
@@ -109,7 +124,8 @@ struct Mixed {
     change_deg: f64,
 }
 
-fn mixture(views: &[ViewReading]) -> Option<Mixed> {
+/// - `spreads`: how much the views may differ, over [`SPREAD`]
+fn mixture(views: &[ViewReading], spreads: &[f64]) -> Option<Mixed> {
     let problem = Problem::new(views);
     let mut modes: Vec<Mode> = Vec::new();
     for signs in 0..1_usize << views.len() {
@@ -120,6 +136,9 @@ fn mixture(views: &[ViewReading]) -> Option<Mixed> {
             modes.push(mode);
         }
     }
+    let best = modes.iter().map(|m| m.evidence).fold(f64::NEG_INFINITY, f64::max);
+    let likely = modes.iter().filter(|m| m.evidence > best - HOPELESS);
+    let modes: Vec<Mode> = likely.flat_map(|mode| problem.over_depths(mode, spreads)).collect();
     let best = modes.iter().map(|m| m.evidence).fold(f64::NEG_INFINITY, f64::max);
     let weights: Vec<f64> = modes.iter().map(|m| (m.evidence - best).exp()).collect();
     let total: f64 = weights.iter().sum();
@@ -148,12 +167,14 @@ fn mixture(views: &[ViewReading]) -> Option<Mixed> {
 }
 
 /// One solution.
+#[derive(Clone)]
 struct Mode {
     at: DVector<f64>,
     covariance: DMatrix<f64>,
     evidence: f64,
 }
 
+#[derive(Clone)]
 struct Problem<'a> {
     views: &'a [ViewReading],
     prior: DVector<f64>,
@@ -166,11 +187,11 @@ impl<'a> Problem<'a> {
         let mean = views.iter().fold(Vector::zeros(), |s, v| s + v.anisotropy) / views.len() as f64;
         let squeezed = mean.norm() > SQUEEZED;
         let mut prior = DVector::zeros(size);
-        let mut prior_sd = DVector::from_element(size, TILT_SD[1]);
+        let mut prior_sd = DVector::from_element(size, SPREAD);
         prior[0] = DEPTH_MM.0;
         prior_sd[0] = DEPTH_MM.1;
         for k in [5, 6] {
-            prior_sd[k] = TILT_SD[0];
+            prior_sd[k] = COMMON_TILT_SD;
         }
         for k in [1, 2] {
             prior_sd[k] = DECENTRATION_SD_MM * MAGNIFICATION;
@@ -234,6 +255,38 @@ impl<'a> Problem<'a> {
             p[SHARED + 2 * k] = side * along.cos();
             p[SHARED + 2 * k + 1] = side * along.sin();
         }
+        self.settled(p)
+    }
+
+    /// A solution at depths about its own and for views that differ less or more, each weighed by its evidence and what was held of
+    /// it before.
+    fn over_depths(&self, mode: &Mode, spreads: &[f64]) -> Vec<Mode> {
+        let (first, last, step) = DEPTHS_SD;
+        let sd = mode.covariance[(0, 0)].sqrt();
+        let count = ((last - first) / step) as usize;
+        let depths = (0..=count).map(|k| mode.at[0] + (first + k as f64 * step) * sd);
+        let held = |depth: f64, spread: f64| -> Option<Mode> {
+            let mut held = self.clone();
+            held.prior[0] = depth;
+            held.prior_sd[0] = HELD_FAST_MM;
+            held.prior_sd.rows_mut(SHARED, 2 * self.views.len()).fill(SPREAD * spread);
+            let mut start = mode.at.clone();
+            start[0] = depth;
+            let mut settled = held.settled(start)?;
+            let before = [(depth - DEPTH_MM.0) / DEPTH_MM.1, spread.log2()].map(|off| off * off / 2.0);
+            // Two directions of each view share the spread.
+            settled.evidence +=
+                (sd * step).ln() - before.iter().sum::<f64>() - 2.0 * self.views.len() as f64 * spread.ln();
+            Some(settled)
+        };
+        depths
+            .filter(|depth| *depth > LEAST_DEPTH_MM)
+            .flat_map(|depth| spreads.iter().filter_map(|spread| held(depth, *spread)).collect::<Vec<_>>())
+            .collect()
+    }
+
+    /// The solution that a search from `p` comes to.
+    fn settled(&self, mut p: DVector<f64>) -> Option<Mode> {
         let mut rest = self.remainder(&p);
         let mut damping = 1e-2;
         for _ in 0..STEPS {
@@ -312,6 +365,38 @@ mod tests {
         assert!((found.change_deg - 36.0).abs() < 2.0, "{found:?}");
     }
 
+    /// However many views there are, read as stills are read, the depth is neither too large nor too sure.
+    #[test]
+    fn many_views_are_not_biased() {
+        let mut rng = ChaCha8Rng::seed_from_u64(11);
+        let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+        let mut ratios = Vec::new();
+        for _ in 0..40 {
+            let depth = DEPTH_MM.0 + DEPTH_MM.1 * normal();
+            let center = Vector::new(normal(), normal()) * DECENTRATION_SD_MM;
+            let ratio = 0.94 + 0.03 * normal();
+            let sd = (0.024, 0.007);
+            let readings: Vec<ViewReading> = (0..8)
+                .map(|_| {
+                    let tilt = Vector::new(normal(), normal()) * 0.12;
+                    let (degrees, direction) = (tilt.norm().atan().to_degrees(), tilt.y.atan2(tilt.x).to_degrees());
+                    let clean = seen(depth, center, ratio, degrees, direction, sd);
+                    ViewReading {
+                        offset_mm: clean.offset_mm + Vector::new(normal(), normal()) * sd.0,
+                        anisotropy: clean.anisotropy + Vector::new(normal(), normal()) * sd.1,
+                        ..clean
+                    }
+                })
+                .collect();
+            let found = parallax(&readings).unwrap();
+            ratios.push((found.depth_mm - depth) / found.depth_sd_mm);
+        }
+        let count = ratios.len() as f64;
+        let mean = ratios.iter().sum::<f64>() / count;
+        let rms = (ratios.iter().map(|z| z * z).sum::<f64>() / count).sqrt();
+        assert!(mean.abs() < 0.4 && (0.7..1.25).contains(&rms), "mean {mean}, rms {rms} sd");
+    }
+
     /// Views that are all alike tell nothing of the depth, and say so.
     #[test]
     fn one_view_again_and_again_tells_nothing() {
@@ -334,10 +419,10 @@ mod tests {
             let center = Vector::new(normal(), normal()) * DECENTRATION_SD_MM;
             let ratio = 0.94 + 0.03 * normal();
             let sd = (0.05, 0.004);
-            let common = Vector::new(normal(), normal()) * TILT_SD[0];
+            let common = Vector::new(normal(), normal()) * COMMON_TILT_SD;
             let readings: Vec<ViewReading> = (0..views)
                 .map(|_| {
-                    let tilt = common + Vector::new(normal(), normal()) * TILT_SD[1];
+                    let tilt = common + Vector::new(normal(), normal()) * SPREAD;
                     let clean = seen(
                         depth,
                         center,
