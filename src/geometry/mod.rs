@@ -14,7 +14,6 @@ pub mod circle_fit;
 mod ellipse;
 pub mod ellipse_fit;
 mod eye_map;
-pub mod line_fit;
 
 pub use angle::{Axis, Meridian, axis_difference, ccw_degrees, direction_of};
 pub use ellipse::Ellipse;
