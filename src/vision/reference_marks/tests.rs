@@ -379,7 +379,11 @@ fn a_cross_is_no_single_bar() {
     let small = [0.0, 20.0].map(|turn| (1.05, vec![(turn + 40.0, 0.0), (turn - 40.0, 0.0)], 11.0, 2.5, turn));
     for (rho, turns, half, width, lean) in thick.into_iter().chain(fine).chain(small) {
         let middle = limbus.at_polar(rho, 0.5);
-        let picture = draw(&limbus, &strokes_through(&limbus, &middle, &turns, half, width), 2.0, 8);
+        let mut strokes = strokes_through(&limbus, &middle, &turns, half, width);
+        // Beside a small one stands something longer and broader.
+        let aside = limbus.at_polar(rho, 0.5 - 0.17);
+        strokes.extend(strokes_through(&limbus, &aside, &[(0.0, 0.0)], 22.0, 5.0).into_iter().filter(|_| half < 12.0));
+        let picture = draw(&limbus, &strokes, 2.0, 8);
         let mark = nearest(&picture, &limbus, &middle);
         assert!((mark.centroid - middle).norm() < 0.6, "{turns:?}: {mark:?}");
         let size = size::measure_size(&picture, &limbus, &mark);
