@@ -30,7 +30,7 @@ const DIRECTIONS: usize = 90;
 const LEAST_TURN_DEG: f64 = 20.0;
 /// Steps of the fit: each leaves less than half of what was off.
 const STEPS: usize = 12;
-/// Cells along an arm that are too few to tell anything: that many may be faint on the way, and more of them are asked for.
+/// Cells along an arm: so many at most may be faint on the way, and so many at least must tell.
 const FEW: usize = 3;
 /// From where to where the ground beside an arm is looked at, cells from its edge.
 const BESIDE: [f64; 2] = [1.0, 3.0];
