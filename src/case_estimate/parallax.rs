@@ -352,6 +352,22 @@ mod tests {
         }
     }
 
+    /// The same with noise, of a tilt given as a vector of tangents.
+    fn read(
+        depth: f64,
+        center: Vector,
+        ratio: f64,
+        tilt: Vector,
+        sd: (f64, f64),
+        mut normal: impl FnMut() -> f64,
+    ) -> ViewReading {
+        let (degrees, direction) = (tilt.norm().atan().to_degrees(), tilt.y.atan2(tilt.x).to_degrees());
+        let clean = seen(depth, center, ratio, degrees, direction, sd);
+        let mut noise = |sd: f64| Vector::new(normal(), normal()) * sd;
+        let (offset_mm, anisotropy) = (clean.offset_mm + noise(sd.0), clean.anisotropy + noise(sd.1));
+        ViewReading { offset_mm, anisotropy, ..clean }
+    }
+
     /// An eye tilted by 20 degrees four ways, read all but perfectly: depth and decentration come back.
     #[test]
     fn exact_views_give_depth_and_decentration() {
@@ -379,13 +395,7 @@ mod tests {
             let readings: Vec<ViewReading> = (0..8)
                 .map(|_| {
                     let tilt = Vector::new(normal(), normal()) * 0.12;
-                    let (degrees, direction) = (tilt.norm().atan().to_degrees(), tilt.y.atan2(tilt.x).to_degrees());
-                    let clean = seen(depth, center, ratio, degrees, direction, sd);
-                    ViewReading {
-                        offset_mm: clean.offset_mm + Vector::new(normal(), normal()) * sd.0,
-                        anisotropy: clean.anisotropy + Vector::new(normal(), normal()) * sd.1,
-                        ..clean
-                    }
+                    read(depth, center, ratio, tilt, sd, &mut normal)
                 })
                 .collect();
             let found = parallax(&readings).unwrap();
@@ -423,19 +433,7 @@ mod tests {
             let readings: Vec<ViewReading> = (0..views)
                 .map(|_| {
                     let tilt = common + Vector::new(normal(), normal()) * SPREAD;
-                    let clean = seen(
-                        depth,
-                        center,
-                        ratio,
-                        tilt.norm().atan().to_degrees(),
-                        tilt.y.atan2(tilt.x).to_degrees(),
-                        sd,
-                    );
-                    ViewReading {
-                        offset_mm: clean.offset_mm + Vector::new(normal(), normal()) * sd.0,
-                        anisotropy: clean.anisotropy + Vector::new(normal(), normal()) * sd.1,
-                        ..clean
-                    }
+                    read(depth, center, ratio, tilt, sd, &mut normal)
                 })
                 .collect();
             let found = parallax(&readings).unwrap();
