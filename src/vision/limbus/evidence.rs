@@ -19,8 +19,11 @@ const BRIGHTEST: f64 = 0.03;
 const HIGHLIGHT: f32 = 1.8;
 
 /// Weights of log(red / blue) beside brightness in the planes that candidates are sought in. Where the iris is as pale as
-/// the sclera, the bluish grey zone still tells them apart; where the light is coloured, brightness alone does.
-pub const WARMTHS: [f32; 2] = [0.3, 1.2];
+/// the sclera, the bluish grey zone still tells them apart; where the light is coloured, brightness alone does. A yellow iris is
+/// redder than the sclera, which takes from the step in brightness what little there is: the last plane is brightness alone.
+pub const WARMTHS: [f32; 3] = [0.3, 1.2, 0.0];
+/// How many of these planes are looked at in every picture; the others where these leave a doubt.
+pub const FIRST_WARMTHS: usize = 2;
 
 /// A picture at one working resolution.
 #[derive(Debug)]
@@ -44,7 +47,7 @@ pub struct Surroundings {
     /// Logarithm of red over green, less its local mean: the pupil's reflex and the iris differ in it.
     pub hue: Plane,
     /// Brightness with each of [`WARMTHS`] of tint.
-    pub steps: [Plane; 2],
+    pub steps: [Plane; WARMTHS.len()],
 }
 
 impl Evidence {

@@ -1,6 +1,7 @@
-//! Pictures that hold no eye.
+//! Pictures that hold no eye, and drawn eyes whose limbus was once taken to lie elsewhere.
 
-use super::find_limbus;
+use super::{distance_percent, find_limbus};
+use crate::phantom::{self, Difficulty, Scene, View, Wanted};
 use crate::vision::Picture;
 use image::Rgb;
 use rand::{RngExt, SeedableRng};
@@ -83,5 +84,20 @@ fn none_in_discs_and_strokes() {
         let inside = |x: f64, y: f64| (x - 320.0).hypot(y - 240.0) < radius;
         assert_none_found("dark disc", &drawn(|x, y| grey(if inside(x, y) { 0.15 } else { 0.8 })));
         assert_none_found("bright disc", &drawn(|x, y| grey(if inside(x, y) { 0.8 } else { 0.15 })));
+    }
+}
+
+/// A yellow iris as pale as the sclera, of which the limbus was placed 21 % of the radius aside, on a lid; and an eye without a
+/// red reflex, where none was found.
+#[test]
+fn what_a_second_look_finds() {
+    for (seed, difficulty, number) in [(31_415, Difficulty::Easy, 428), (31_416, Difficulty::Mixed, 554)] {
+        let scene = Scene::random(seed, number, &Wanted { difficulty, ..Wanted::default() });
+        // As the recorder compresses it.
+        let file = phantom::encode(&phantom::draw(&scene).unwrap().picture, &scene.camera).unwrap();
+        let picture = image::load_from_memory(&file).unwrap().to_rgb16();
+        let found = find_limbus(&picture).unwrap_or_else(|e| panic!("{seed} {number}: {e}")).ellipse;
+        let off = distance_percent(View::new(&scene.view).unwrap().limbus(), &found);
+        assert!(off < 4.0, "{seed} {number}: {off} % off");
     }
 }
