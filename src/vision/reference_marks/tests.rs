@@ -467,3 +467,21 @@ fn marks_once_taken_for_something_else() {
         }
     }
 }
+
+/// Two thin crosses among vessels: by what was outlined of them alone they were refused.
+#[test]
+fn crosses_speak_for_each_other() {
+    let scene = Scene::random(31_415, 339, &Wanted { difficulty: Difficulty::Easy, ..Wanted::default() });
+    let view = View::new(&scene.view).unwrap();
+    let file = phantom::encode(&phantom::draw(&scene).unwrap().picture, &scene.camera).unwrap();
+    let picture = image::load_from_memory(&file).unwrap().to_rgb16();
+    let limbus = find_limbus(&picture).expect("the limbus is found").ellipse;
+    let findings = find_reference_marks(&picture, &limbus);
+    let reading = choose(&findings, &limbus, &[0.0, 180.0], None).expect("marks are read");
+    assert_eq!(reading.placed.len(), 2);
+    for placed in &reading.placed {
+        let found = findings[placed.finding].centroid;
+        let near = |mark| (phantom::ink_centroid(&view, mark) - found).norm() < 0.02 * view.limbus().radius_px();
+        assert!(scene.reference_marks.iter().any(near), "{found}");
+    }
+}

@@ -10,7 +10,8 @@
 
 A conditional logit (McFadden 1974): in each still one reading is right, or that there are no marks, whose utility is 0. The
 utility of a reading is what a network of one hidden layer makes of each of its marks, summed, and a weighted sum of what
-the marks are together. Of no use is a still whose marks are not among its candidates: it is left out of the fit, but not of the judgement.
+the marks are together, beside what their lines' crossing says (choose.rs), which is held. Of no use is a still whose marks are
+not among its candidates: it is left out of the fit, but not of the judgement.
 
 With --first-sight, instead: the weights of a sum of the traits alone, fitted in the same way, for `likeness.rs`. With --held-out: how each third of the stills is read by weights from the other two, at several least
 probabilities, and how often wrongly.
@@ -53,6 +54,7 @@ def read(path):
             "inputs": np.hstack([traits, profiles]),
             "set": np.array(still["terms"], np.float32).reshape(-1, SET),
             "placed": still["placed"],
+            "crossing": np.array(still["crossing"], np.float32),
             "right": right,
             "zero": np.array(still["zero_deg"]),
         })
@@ -72,6 +74,7 @@ class Batch:
             at += len(still["inputs"])
         self.inputs = usual(np.concatenate([s["inputs"] for s in stills]), mean, spread)[:, :inputs]
         self.set = torch.tensor(np.concatenate([s["set"] for s in stills])).float()
+        self.held = torch.tensor(np.concatenate([s["crossing"] for s in stills]))
         self.reading_of, self.candidate_of = torch.tensor(reading_of), torch.tensor(candidate_of)
         self.still_of, self.count = torch.tensor(still_of), len(stills)
         self.right = torch.tensor(np.concatenate([s["right"] for s in stills]))
@@ -80,7 +83,7 @@ class Batch:
 
     def utility(self, net, noise=0.0):
         own = net(self.inputs + noise * torch.randn_like(self.inputs))
-        return (self.set @ net.together).index_add(0, self.reading_of, own[self.candidate_of])
+        return (self.set @ net.together + self.held).index_add(0, self.reading_of, own[self.candidate_of])
 
     def loss(self, net, noise):
         utility = self.utility(net, noise)
