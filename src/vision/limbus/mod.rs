@@ -86,7 +86,7 @@ const SAME: f64 = 2.0;
 /// Least score accepted, in which what is asked of either opinion has been taken off.
 const SCORE_NEEDED: f64 = 0.0;
 /// Score from which a limbus is so clear that it is not looked for any further: one of 17 drawn ones below it is off by more than
-/// 12 % of the radius, one of 300 above.
+/// 12 % of the radius rms, one of 300 above.
 const CLEAR: f64 = 2.0;
 /// What is asked of the profile and of the features, natural logarithms of odds: the profile must speak clearly for a limbus, the
 /// features may doubt it but not object. Set on stills held out from the weights: asking both for 0 instead, 7 % fewer of the variants

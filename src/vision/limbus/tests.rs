@@ -87,8 +87,8 @@ fn none_in_discs_and_strokes() {
     }
 }
 
-/// A yellow iris as pale as the sclera, of which the limbus was placed 21 % of the radius aside, on a lid; and an eye without a
-/// red reflex, where none was found.
+/// A yellow iris as pale as the sclera, of which the limbus was placed on a lid, its centre 18 % of the radius aside; and an eye
+/// without a red reflex, where none was found.
 #[test]
 fn what_a_second_look_finds() {
     for (seed, difficulty, number) in [(31_415, Difficulty::Easy, 428), (31_416, Difficulty::Mixed, 554)] {
