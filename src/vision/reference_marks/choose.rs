@@ -259,7 +259,8 @@ fn weigh(
     let own: f64 = marks.iter().map(|m| m.odds).sum();
     let crossing = crossing(&marks);
     let widest_px = marks.iter().map(|m| m.width_px).fold(0.0, f64::max);
-    let doubts: Vec<f64> = marks.iter().map(|mark| doubt_sd_deg(mark, widest_px)).collect();
+    let doubts: Vec<f64> =
+        marks.iter().map(|mark| doubt_sd_deg(mark, widest_px, marks.iter().any(|m| is_bar(m)))).collect();
     for (placed, doubt) in placed.iter_mut().zip(&doubts) {
         placed.doubt_sd_deg = *doubt;
     }
@@ -299,13 +300,27 @@ fn deviation(mark: Meridian, zero: Meridian, expected: f64) -> f64 {
     signed_deg(mark.degrees() - zero.degrees() - expected)
 }
 
+/// Whether a mark is a bar or dot of its own, neither crossed nor beside a line like it.
+fn is_bar(mark: &MarkFinding) -> bool {
+    mark.crossed.is_none() && mark.beside_deg == 0.0
+}
+
 /// sd of where a mark stands among its fellows besides the sd of its place, degrees: it may be a part of what they are, or one
-/// line of two. Whether it is one of two is not known, and if so, their middle lies half way to the other.
-fn doubt_sd_deg(mark: &MarkFinding, widest_px: f64) -> f64 {
+/// line of two. Whether it is one of two is not known, and if so, their middle lies half way to the other; but the marks of an eye
+/// are of one form, so where one is a bar they all are, and what stands beside another is something else. A cross is read where its
+/// lines meet, however much of it was outlined.
+///
+/// - `widest_px`: width of the widest of them
+/// - `one_is_bar`: whether any of them is a bar of its own
+fn doubt_sd_deg(mark: &MarkFinding, widest_px: f64, one_is_bar: bool) -> f64 {
+    if mark.crossed.is_some() {
+        return 0.0;
+    }
     let missing_px = (widest_px - 2.0 * mark.width_px).max(0.0) / 2.0;
     // A length that is known in both units: the mark's own.
     let px_per_radius = mark.length_px / (mark.extent[1] - mark.extent[0]).max(f64::EPSILON);
-    (missing_px / px_per_radius).to_degrees().hypot(mark.beside_deg / 2.0 / SQRT_2)
+    let one_of_two_deg = if one_is_bar { 0.0 } else { mark.beside_deg / 2.0 / SQRT_2 };
+    (missing_px / px_per_radius).to_degrees().hypot(one_of_two_deg)
 }
 
 /// How two marks differ in their distance from the limbus.
@@ -352,7 +367,7 @@ fn signed_deg(angle: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::{Matrix, PixelPoint};
+    use crate::geometry::{Matrix, PixelPoint, Vector};
 
     /// Odds of a mark as marks are.
     const MARK: f64 = 3.0;
@@ -497,15 +512,29 @@ mod tests {
         assert!(doubts[0] < 1e-9 && (doubts[1] - missing_deg).abs() < 1e-3, "{doubts:?}");
     }
 
-    /// Of two lines 4 degrees apart the middle may lie 2 degrees aside, or not: 2 over the root of 2.
+    /// Of two lines 4 degrees apart the middle may lie 2 degrees aside, or not: 2 over the root of 2. Not so where the other mark is
+    /// one bar, as then this one is, too; nor of crosses.
     #[test]
     fn one_line_of_two_may_not_be_the_mark() {
-        let mut findings = [mark(40.0, 0.0), mark(220.0, 0.0)];
-        findings[0].beside_deg = 4.0;
-        let reading = choose(&findings, &limbus(), &PAIR, None).unwrap();
-        let doubt = |finding: usize| reading.placed.iter().find(|p| p.finding == finding).unwrap().doubt_sd_deg;
-        assert!((doubt(0) - SQRT_2).abs() < 1e-9 && doubt(1) < 1e-9, "{reading:?}");
-        assert!((reading.spread_deg - SQRT_2 / 2.0).abs() < 1e-3, "{}", reading.spread_deg);
+        let with = |beside_deg: [f64; 2], crossed: bool| {
+            let mut findings = [mark(40.0, 0.0), mark(220.0, 0.0)];
+            for (finding, beside_deg) in findings.iter_mut().zip(beside_deg) {
+                finding.beside_deg = beside_deg;
+                finding.crossed = crossed.then_some([Vector::x(), Vector::y()]);
+            }
+            choose(&findings, &limbus(), &PAIR, None).unwrap()
+        };
+        let doubts = |reading: &Reading| reading.placed.iter().map(|p| p.doubt_sd_deg).collect::<Vec<_>>();
+        let of_both = with([4.0, 4.0], false);
+        assert!(doubts(&of_both).iter().all(|doubt| (doubt - SQRT_2).abs() < 1e-9), "{of_both:?}");
+        assert!((of_both.spread_deg - 1.0).abs() < 1e-3, "{}", of_both.spread_deg);
+        for none in [with([4.0, 0.0], false), with([4.0, 4.0], true)] {
+            assert!(doubts(&none).iter().all(|doubt| *doubt < 1e-9), "{none:?}");
+        }
+        let mut single = mark(40.0, 0.0);
+        single.beside_deg = 4.0;
+        let reading = choose(&[single], &limbus(), &PAIR, None).unwrap();
+        assert!((reading.placed[0].doubt_sd_deg - SQRT_2).abs() < 1e-9, "{reading:?}");
     }
 
     /// The fellow that is not seen would have moved the axis by half of what it is from opposite.

@@ -1,8 +1,8 @@
 //! Regions that make up one mark: blots of a stroke that come apart, the lines of a double one.
 
 use super::blob::Blob;
-use super::likeness;
 use super::ring::Ring;
+use super::{likeness, network, profile};
 
 /// Largest gap along the ray, limbus radii.
 const GAP: f64 = 0.09;
@@ -30,6 +30,9 @@ const TWIN_CONTRASTS: f64 = 1.4;
 const TWIN_WORTH: f64 = 0.0;
 /// What it may be worth less than its better part: what is a mark by itself is not spoilt by what stands near it.
 const SPOILT: f64 = 2.0;
+/// The same of two in a row at a second look, which tells a dot with a shade of the iris before it from a bar. (Of double lines it
+/// knows one better than both.)
+const SPOILT_AT_SECOND_LOOK: f64 = 3.0;
 /// Share of the smaller of two regions above which they are one and the same.
 const SHARED: f64 = 0.3;
 /// Worth below which a region is no part of a mark. Low, as the parts stand in one another's ground.
@@ -78,7 +81,8 @@ fn joined(ring: &Ring, mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
             let worth = likeness::worth(&likeness::traits(ring, &whole)?);
             let twins = worst > TWIN_WORTH && matches!(parts[..], [a, b] if are_twins(ring, a, b));
             let less = if twins { TWINS } else { WHOLE };
-            (worth > (worst - less).max(best - SPOILT)).then_some((set, whole, worth))
+            let spoilt = matches!(parts[..], [a, b] if in_a_row(ring, a, b) && is_spoilt(ring, &whole, [a, b]));
+            (worth > (worst - less).max(best - SPOILT) && !spoilt).then_some((set, whole, worth))
         });
         match whole {
             Some((set, whole, worth)) => {
@@ -95,6 +99,13 @@ fn joined(ring: &Ring, mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
         }
     }
     blobs
+}
+
+/// Whether a whole is worth far less at a second look than its better part.
+fn is_spoilt(ring: &Ring, whole: &Blob, parts: [&Blob; 2]) -> bool {
+    let odds =
+        |b: &Blob| likeness::traits(ring, b).map_or(f64::MIN, |traits| network::odds(&traits, &profile::of(ring, b)));
+    odds(whole) <= parts.map(odds).into_iter().fold(f64::MIN, f64::max) - SPOILT_AT_SECOND_LOOK
 }
 
 /// `start` and what hangs together with it, by index.

@@ -73,7 +73,8 @@ pub fn find_reference_marks(picture: &Picture, limbus: &Ellipse) -> Vec<MarkFind
     let ring = ring::Ring::sample(picture, limbus);
     let mut blobs: Vec<blob::Blob> = Vec::new();
     for seed in seeds::find(&ring) {
-        if !blobs.iter().any(|b| b.covers(ring.columns, seed.row, seed.column)) {
+        // Where a region has run off with its ground, a mark may still grow from another place.
+        if !blobs.iter().any(|b| !b.open && b.covers(ring.columns, seed.row, seed.column)) {
             blobs.extend(blob::Blob::grow(&ring, &seed));
         }
     }

@@ -8,7 +8,7 @@ use std::sync::LazyLock;
 pub(super) const STEP_PX: f64 = 0.5;
 /// What lies beyond an end of the mark and is looked at, px: at least, and as a share of its length.
 const BEYOND: (f64, f64) = (5.0, 0.3);
-/// Light (0 to 1) below which nothing is told from black.
+/// Light (0 to 1) below which nothing is told from black: no ground, but a mark may be as black as that.
 const UNLIT: f64 = 0.004;
 
 /// How values of the picture are taken for light.
@@ -104,7 +104,8 @@ impl Samples {
                     Tone::Linear => linear(*v),
                     Tone::AsStored => *v,
                 })
-                .map(|v| if v > UNLIT { v } else { f64::NAN })
+                .zip(wide)
+                .map(|(v, n)| if v > UNLIT || n.abs() < inner { v } else { f64::NAN })
                 .collect();
             let side = |sign: f64| {
                 let values = wide.iter().zip(&light).filter(|(n, _)| **n * sign >= inner).map(|(_, v)| *v);

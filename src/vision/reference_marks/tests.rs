@@ -92,6 +92,26 @@ fn pairs_are_found_round_the_clock() {
     }
 }
 
+/// Ink as black as what lies beyond the light is read, and measured, as any other.
+#[test]
+fn ink_may_be_black() {
+    let limbus = limbus();
+    for (kind, radii, width) in [("line", [0.95, 1.16], 6.0), ("dot", [1.1, 1.1], 11.0)] {
+        let strokes = [33.0, 213.0].map(|d| Stroke { opacity: 1.0, ..radial(&limbus, d, radii, width, [0.0; 3]) });
+        let picture = draw(&limbus, &strokes, 1.0, 5);
+        let findings = find_reference_marks(&picture, &limbus);
+        let error = chord(&findings, &limbus).turn_to(Axis::from_degrees(33.0).unwrap());
+        assert!(error.abs() < 0.15, "{kind}: off by {error}");
+        for mark in &findings[..2] {
+            let size = size::measure_size(&picture, &limbus, mark);
+            let measured = size.width_px.expect("it has a width").value;
+            // Edges are blended as stored here, which is darker than light would be: each is a third of a pixel farther out.
+            assert!((measured - width - 0.66).abs() < 0.2, "{kind}: {measured} px wide");
+            assert!(size.contrast.is_some_and(|contrast| contrast.value > 0.9), "{kind}: {size:?}");
+        }
+    }
+}
+
 /// Mirrored, shifted and doubled in size, the same scene gives the same answer.
 #[test]
 fn the_answer_follows_the_scene() {
@@ -438,14 +458,15 @@ fn a_part_of_a_mark_is_not_measured_for_the_whole() {
     assert!(one_of_two.width_px.is_none() && one_of_two.length_px.is_none(), "{one_of_two:?}");
 }
 
-/// Marks of drawn stills that were once read so far off that the angle was out by 0.8 to 1.8 degrees: dots were taken for crosses with what lies beside them, and one
-/// line of a double mark for the whole.
+/// Marks of drawn stills that were once read so far off that the angle was out by 0.8 to 1.8 degrees (dots were taken for crosses with
+/// what lies beside them, one line of a double mark for the whole), or not at all: as one with a shade of the iris on the same ray
+/// (mixed 221 and 259), or where what was outlined first ran off into the iris (hard 210).
 #[test]
 fn marks_once_taken_for_something_else() {
     let stills = [
         (31_415, Difficulty::Easy, vec![399]),
-        (31_416, Difficulty::Mixed, vec![99]),
-        (31_417, Difficulty::Hard, vec![297, 319]),
+        (31_416, Difficulty::Mixed, vec![99, 221, 259]),
+        (31_417, Difficulty::Hard, vec![210, 297, 319]),
     ];
     for (seed, difficulty, numbers) in stills {
         for number in numbers {
