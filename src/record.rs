@@ -37,7 +37,7 @@ pub struct Record {
     pub warnings: Vec<String>,
     /// The limbus, where one was found.
     pub limbus: Option<Limbus>,
-    /// The reference marks found, those that were used first.
+    /// The reference marks that were chosen; none where the choice was refused.
     pub reference_marks: Vec<ReferenceMark>,
     /// The lens marks found.
     pub lens_marks: Vec<LensMark>,
@@ -160,7 +160,7 @@ pub enum RefusalCode {
     LimbusNotFound,
     /// Too little of the limbus is visible to place it.
     LimbusTooLittleVisible,
-    /// Fewer reference marks than needed.
+    /// No reference marks are there, or none where the sheet has them, or none that give a direction.
     ReferenceMarksMissing,
     /// Two readings of the reference marks fit nearly alike, or their pattern leaves two answers.
     ReferenceMarksAmbiguous,
@@ -200,7 +200,7 @@ pub struct Limbus {
     pub mm_per_px: f64,
     /// Where the millimetres come from.
     pub mm_source: MmSource,
-    /// How far the least of what speaks for it lies above what is asked for. Not a probability.
+    /// Least margin of its tests over what they ask for, natural logarithms of odds. Not a probability.
     pub score: f64,
 }
 

@@ -41,7 +41,7 @@ fn stand_alike(record: &Record, as_measured: &Record) -> bool {
     marks.len() == expected.len() && alike
 }
 
-/// `picture` with its pixels within `reach` of `center` made of their own value and that at `from`, darker first.
+/// `picture` with its pixels within `reach` of `center` made of their own value and that at `from` by `mixed`.
 fn repainted(
     picture: &Picture,
     center: PixelPoint,

@@ -8,6 +8,7 @@ use crate::record::VarianceParts;
 use crate::statistics::axial::{mean_difference, unwrapped};
 use crate::statistics::descriptive::median;
 use crate::statistics::distributions::{chi_squared_upper, normal_quantile, t_quantile};
+use std::f64::consts::FRAC_PI_2;
 
 /// One reading.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -114,6 +115,9 @@ pub fn combine(readings: &[Reading]) -> Option<Combined> {
     })
 }
 
+/// Median of a chi-square of one degree of freedom: the mean square of a scatter is its median square over this.
+const MEDIAN_SQUARE: f64 = 0.455;
+
 /// The reading that stands farthest apart from the others, if it does and most of all readings remain without it.
 fn farthest_apart(errors: &[f64], own: &[f64], kept: &[usize], all: usize) -> Option<usize> {
     if kept.len() < 3 || 2 * (kept.len() - 1) <= all {
@@ -124,9 +128,10 @@ fn farthest_apart(errors: &[f64], own: &[f64], kept: &[usize], all: usize) -> Op
         let middle = median(&others.iter().map(|k| errors[*k]).collect::<Vec<_>>()).unwrap_or(0.0);
         // What the others differ by among themselves counts, lest an even scatter be thinned out.
         let squares = others.iter().map(|k| (errors[*k] - middle).powi(2) / own[*k]).collect::<Vec<_>>();
-        let scatter = (median(&squares).unwrap_or(0.0) / 0.455).max(1.0);
+        let scatter = (median(&squares).unwrap_or(0.0) / MEDIAN_SQUARE).max(1.0);
         let of_middle = others.iter().map(|k| own[*k]).sum::<f64>() / (others.len() * others.len()) as f64;
-        (errors[at] - middle).abs() / (scatter * (own[at] + 1.57 * of_middle)).sqrt()
+        // A median's variance is pi / 2 times a mean's.
+        (errors[at] - middle).abs() / (scatter * (own[at] + FRAC_PI_2 * of_middle)).sqrt()
     };
     let farthest = kept.iter().map(|at| (*at, distance(*at))).max_by(|a, b| a.1.total_cmp(&b.1))?;
     (farthest.1 > APART).then_some(farthest.0)

@@ -3,7 +3,7 @@
 use super::PixelPoint;
 use nalgebra::{Matrix3, Vector3};
 
-/// Fitted circle with the covariance of (centre x, centre y, radius) for unit weight of one point.
+/// Fitted circle with the covariance of (centre x, centre y, radius), px^2, from what the points scatter.
 #[derive(Clone, Copy, Debug)]
 pub struct CircleFit {
     /// Centre, px.

@@ -6,8 +6,8 @@
 //! - the *plane of the limbus*: millimetres from the centre of the limbus, same orientation (y down), reached
 //!   through [`EyeMap`], which undoes tilt and squeezed pixels.
 //!
-//! Angles that people read are degrees counter-clockwise as seen, y **up**: [`ccw_degrees`] is the only place
-//! that goes from the one to the other.
+//! Angles that people read are degrees counter-clockwise as seen, y **up**: [`ccw_degrees`] and [`direction_of`]
+//! go from the one to the other.
 
 mod angle;
 pub mod circle_fit;

@@ -98,7 +98,7 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
 
     let reading = LimbusReading { ellipse: limbus.ellipse, covariance: limbus.covariance };
     let Some(placed) = alignment::place_marks(&reading, &marks.readings, &plan) else {
-        record.refusals.push(undetermined(&AlignmentError::Degenerate));
+        record.refusals.push(undetermined(&AlignmentError::MarksWithoutDirection));
         return map;
     };
     let zero_deg = placed.zero_deg.unwrap_or(placed.rotation_deg);
@@ -124,6 +124,9 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
     Some(placed.map)
 }
 
+/// How far marks are from opposite before it is said: twice what they differ by in the stills of real operations (2.4 rms).
+const OPPOSITION_TOLD_DEG: f64 = 5.0;
+
 /// What to do about a lens too far from its plan.
 const FAR_HINT: &str = "see in the overlay what was taken for marks, and check intended_axis_deg and marks_denote_deg in the case \
                         sheet; if the lens was not yet turned into place, use a later still. A lens that does stand there cannot be \
@@ -135,7 +138,14 @@ fn undetermined(cause: &AlignmentError) -> Refusal {
         AlignmentError::NoIntendedAxis { .. } => {
             (RefusalCode::IntendedAxisMissing, "give intended_axis_deg in the case sheet")
         }
-        AlignmentError::Degenerate => (RefusalCode::ReferenceMarksMissing, "use another still of the case"),
+        AlignmentError::MarksWithoutDirection => (
+            RefusalCode::ReferenceMarksMissing,
+            "see in the overlay what was taken for marks, and use another still of the case",
+        ),
+        AlignmentError::LensWithoutDirection => (
+            RefusalCode::LensMarksMissing,
+            "see in the overlay what was taken for marks, and use another still of the case",
+        ),
     };
     refusal(code, cause, hint)
 }
@@ -157,7 +167,7 @@ fn found_limbus(record: &mut Record, picture: &Picture) -> Option<(LimbusFinding
     };
     let message = cause.to_string();
     match cause {
-        LimbusRefusal::NotFound { .. } => {
+        LimbusRefusal::NoCandidate | LimbusRefusal::NotFound { .. } | LimbusRefusal::NoEdge { .. } => {
             record.refusals.push(refusal(
                 RefusalCode::LimbusNotFound,
                 message,
@@ -273,8 +283,8 @@ fn unchosen(cause: &ChoiceRefusal, candidates: &[MarkFinding], counted_from: &st
         ChoiceRefusal::Elsewhere { .. } => refusal(
             RefusalCode::ReferenceMarksMissing,
             cause,
-            "check zero_direction_deg, marks_denote_deg and mirrored in the case sheet, and see whether the still is of \
-             this eye",
+            "check zero_direction_deg, intended_axis_deg, marks_denote_deg and mirrored in the case sheet, and see whether the \
+             still is of this eye",
         ),
         ChoiceRefusal::Ambiguous { readings } => {
             let alternatives = readings.iter().map(|reading| Alternative {
@@ -403,7 +413,7 @@ fn describe_alignment(record: &mut Record, aligned: &Aligned, lens: &LensFinding
         ));
     }
     if let Some(opposition) = aligned.marks_opposition_deg
-        && opposition.abs() > 5.0
+        && opposition.abs() > OPPOSITION_TOLD_DEG
     {
         record.warnings.push(format!("the reference marks are {opposition:+.1}° from opposite"));
     }

@@ -379,7 +379,7 @@ pub fn methods(settings: &CompareSettings) -> Vec<String> {
             "Tests: permutation of the groups of whole patients; a patient with eyes in both groups exchanges them. All \
              arrangements where they are few, else {ARRANGEMENTS} drawn (999 beyond {MANY_EYES} eyes; Phipson & Smyth 2010). Spread: F \
              of the distances from the group's median (Brown & Forsythe 1974). In simulation with two eyes a patient \
-             correlated by 0.5 it claims a difference in 4 to 5 % of studies where there is none; ignoring patients, in 7 %."
+             correlated by 0.5 it claims a difference in 4 to 6 % of studies where there is none; ignoring patients, in 7 %."
         ),
         "Several comparisons: Holm (1979).".to_owned(),
         "Reading taken out: spread as the root of the variance less the mean reading variance of the records.".to_owned(),

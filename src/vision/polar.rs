@@ -1,4 +1,4 @@
-//! Sampling a picture along an ellipse.
+//! Sampling a picture between its pixels.
 
 use super::Picture;
 use crate::geometry::PixelPoint;

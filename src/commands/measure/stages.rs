@@ -50,7 +50,7 @@ pub(super) fn write(folder: &Path, number: usize, still: &Path, picture: &Pictur
     let limbus = match find_limbus(picture) {
         Ok(finding) => finding,
         Err(LimbusRefusal::TooLittleVisible { finding, .. }) => *finding,
-        Err(LimbusRefusal::NotFound { .. }) => return Ok(()),
+        Err(_) => return Ok(()),
     };
     save(of_limbus, &with_limbus(&ground, &limbus))?;
 

@@ -203,13 +203,13 @@ fn starts(patch: &Patch, candidate: &Candidate) -> Vec<Line> {
         -f64::from(patch.relative.sample(x, y).clamp(darkest, brightest))
     };
     let reach = (PROFILE_REACH * scale) as i32;
-    let profile_at = |across: f64, offsets: [f64; 3]| -> Vec<f64> {
+    let profile_at = |across: f64, offsets: &[f64]| -> Vec<f64> {
         // Darkness along the middle, less that of the ground on both sides.
         let along = |k: i32| {
             let s = f64::from(k);
-            let inner: f64 = offsets.iter().map(|t| darkness(s, across + t * scale)).sum::<f64>() / 3.0;
+            let inner: f64 = offsets.iter().map(|t| darkness(s, across + t * scale)).sum::<f64>();
             let sides = [-0.042, -0.034, 0.034, 0.042];
-            inner - sides.iter().map(|t| darkness(s, across + t * scale)).sum::<f64>() / 4.0
+            inner / offsets.len() as f64 - sides.iter().map(|t| darkness(s, across + t * scale)).sum::<f64>() / 4.0
         };
         (-reach..=reach).map(along).collect()
     };
@@ -238,10 +238,10 @@ fn starts(patch: &Patch, candidate: &Candidate) -> Vec<Line> {
         let (likeness, shape) = best.filter(|b| b.0 > LEAST_LIKENESS)?;
         Some(Line { kind, shape, strength: candidate.strength * likeness.powi(4) })
     };
-    let middle = profile_at(0.0, [-0.008, 0.0, 0.008]);
+    let middle = profile_at(0.0, &[-0.008, 0.0, 0.008]);
     let mut out: Vec<Line> = fitting(Kind::Dash, 0.0, 0.01 * scale, &middle).into_iter().collect();
     if let Some((across, gap)) = two_lines(scale, &darkness) {
-        let on_both = profile_at(across, [-gap / scale, gap / scale, gap / scale]);
+        let on_both = profile_at(across, &[-gap / scale, gap / scale]);
         out.extend(fitting(Kind::Lines, across, gap, &on_both));
     }
     out

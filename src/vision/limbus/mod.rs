@@ -46,6 +46,9 @@ pub struct LimbusFinding {
 /// Why there is no limbus.
 #[derive(Clone, Debug, thiserror::Error)]
 pub enum LimbusRefusal {
+    /// Nothing in the picture has the outline of a limbus.
+    #[error("no limbus found: the picture shows no outline like one")]
+    NoCandidate,
     /// Nothing in the picture is enough like a limbus.
     #[error("no limbus found: best candidate scores {score:.2}, need {need:.2}")]
     NotFound {
@@ -53,6 +56,12 @@ pub enum LimbusRefusal {
         score: f64,
         /// Least score accepted.
         need: f64,
+    },
+    /// The edge of what is most like a limbus cannot be followed.
+    #[error("no limbus found: the edge of the best candidate (score {score:.2}) cannot be followed")]
+    NoEdge {
+        /// Score of the candidate.
+        score: f64,
     },
     /// A limbus was found, but too little of it can be seen to place it.
     #[error("only {arc_deg:.0} degrees of the limbus are visible, need {need_deg:.0}")]
@@ -246,11 +255,14 @@ pub fn find_limbus(picture: &Picture) -> Result<LimbusFinding, LimbusRefusal> {
         sought.look_in(FIRST_WARMTHS..WARMTHS.len());
     }
     let score = sought.score();
-    let placed = sought.list.first().filter(|_| score > SCORE_NEEDED).and_then(|first| {
-        let start = sought.in_picture(&first.ellipse)?.resampled(channels.factor)?;
-        Edge::along(&lightness(&channels), start)?.placed(channels.factor, score)
-    });
-    let Some(finding) = placed else { return Err(LimbusRefusal::NotFound { score, need: SCORE_NEEDED }) };
+    let first = sought.list.first().ok_or(LimbusRefusal::NoCandidate)?;
+    if score <= SCORE_NEEDED {
+        return Err(LimbusRefusal::NotFound { score, need: SCORE_NEEDED });
+    }
+    let start = sought.in_picture(&first.ellipse).and_then(|e| e.resampled(channels.factor));
+    let edge = start.and_then(|start| Edge::along(&lightness(&channels), start));
+    let placed = edge.and_then(|edge| edge.placed(channels.factor, score));
+    let Some(finding) = placed else { return Err(LimbusRefusal::NoEdge { score }) };
     if finding.visible_arc_deg < ARC_NEEDED_DEG {
         return Err(LimbusRefusal::TooLittleVisible {
             arc_deg: finding.visible_arc_deg,

@@ -355,7 +355,7 @@ fn covariance(
 mod tests {
     use crate::geometry::{Ellipse, PixelPoint, Vector};
     use crate::vision::Picture;
-    use crate::vision::reference_marks::find_reference_marks;
+    use crate::vision::reference_marks::{MarkFinding, find_reference_marks};
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
     use rand_distr::StandardNormal;
@@ -404,13 +404,16 @@ mod tests {
             Self::new(ink, degrees, noise, seed)
         }
 
-        /// How far across and along the ray the nearest finding lies from the place, px, and the sd it states across.
-        fn off(&self) -> (f64, f64, f64) {
+        /// The finding nearest to the place.
+        fn nearest(&self) -> MarkFinding {
             let findings = find_reference_marks(&self.picture, &self.limbus);
-            let nearest = findings
-                .iter()
-                .min_by(|a, b| (a.centroid - self.place).norm().total_cmp(&(b.centroid - self.place).norm()))
-                .expect("a mark is found");
+            let far = |f: &MarkFinding| (f.centroid - self.place).norm();
+            findings.into_iter().min_by(|a, b| far(a).total_cmp(&far(b))).expect("a mark is found")
+        }
+
+        /// How far across and along the ray that lies from the place, px, and the sd it states across.
+        fn off(&self) -> (f64, f64, f64) {
+            let nearest = self.nearest();
             let off = nearest.centroid - self.place;
             let across = Vector::new(-self.outward.y, self.outward.x);
             (off.dot(&across), off.dot(&self.outward), across.dot(&(nearest.covariance * across)).sqrt())
@@ -423,7 +426,9 @@ mod tests {
         for turns in [[-15.0, 15.0], [-22.0, 22.0], [-30.0, 36.0], [-45.0, 45.0], [-10.0, 50.0]] {
             for (k, halves) in [[26.0, 26.0], [30.0, 20.0], [18.0, 18.0]].into_iter().enumerate() {
                 let strokes = [(turns[0], 0.0, halves[0]), (turns[1], 0.0, halves[1])];
-                let (across, along, _) = Drawn::strokes(&strokes, 5.0 + 3.3 * k as f64, 0.0, 0).off();
+                let drawn = Drawn::strokes(&strokes, 5.0 + 3.3 * k as f64, 0.0, 0);
+                assert!(drawn.nearest().crossed.is_some(), "{turns:?} {halves:?}");
+                let (across, along, _) = drawn.off();
                 assert!(
                     across.abs() < 0.15 && along.abs() < 0.6,
                     "{turns:?} {halves:?}: {across} across, {along} along"
@@ -450,19 +455,20 @@ mod tests {
     /// What does not cross is read where it lies: two lines side by side, a line that another ends at, a blot that fades away.
     #[test]
     fn what_does_not_cross_is_no_cross() {
-        let double = Drawn::strokes(&[(0.0, -6.0, 26.0), (0.0, 6.0, 26.0)], 6.0, 2.0, 1).off();
+        let double = Drawn::strokes(&[(0.0, -6.0, 26.0), (0.0, 6.0, 26.0)], 6.0, 2.0, 1);
         let met = |outwards: f64, aside: f64| {
             let second = if aside > 0.0 { stroke((60.0, 0.0, 26.0), outwards, aside) } else { 0.0 };
             stroke((0.0, 0.0, 26.0), outwards + 8.0, aside).max(0.5 * second)
         };
-        let met = Drawn::new(met, 6.0, 2.0, 1).off();
+        let met = Drawn::new(met, 6.0, 2.0, 1);
         let fading = |outwards: f64, aside: f64| {
             let far = outwards.hypot(aside);
             0.7 * (1.0 - ((far - 7.0) / 14.0).clamp(0.0, 1.0)) + 0.1 * (1.0 - far / 60.0).clamp(0.0, 1.0)
         };
-        let blot = Drawn::new(fading, 6.0, 2.0, 1).off();
-        for (name, (across, ..)) in [("double", double), ("met", met), ("blot", blot)] {
-            assert!(across.abs() < 0.3, "{name}: {across} px");
+        let blot = Drawn::new(fading, 6.0, 2.0, 1);
+        for (name, drawn) in [("double", double), ("met", met), ("blot", blot)] {
+            let (across, ..) = drawn.off();
+            assert!(drawn.nearest().crossed.is_none() && across.abs() < 0.3, "{name}: {across} px");
         }
     }
 }

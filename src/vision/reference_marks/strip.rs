@@ -62,7 +62,7 @@ pub(super) struct Strip {
     pub offsets: Vec<f64>,
     /// Depth line by line; not a number where unknown.
     pub depth: Vec<f64>,
-    /// Mean squared difference of neighbouring samples' second differences in the ground, as the sd of one sample.
+    /// sd of one sample in the ground over its level, from the median square of second differences.
     pub noise: f64,
     /// For each line half the difference of its two sides' natural logarithms of light; `None` where unknown.
     pub uneven: Vec<Option<f64>>,

@@ -2,7 +2,7 @@
 
 use super::choose::{ChoiceRefusal, choose};
 use super::*;
-use crate::geometry::{Axis, direction_of};
+use crate::geometry::{Axis, ccw_degrees, direction_of};
 use crate::phantom::{self, Difficulty, Scene, View, Wanted};
 use crate::vision::limbus::find_limbus;
 use rand::{RngExt, SeedableRng};
@@ -231,11 +231,11 @@ fn what_stands_aside_is_no_part_of_a_mark() {
         .flat_map(|d| [radial(&e, d, [0.9, 1.15], 4.0, INK), radial(&e, d + 8.0, [0.9, 1.15], 4.0, INK)])
         .collect();
     let findings = find_reference_marks(&draw(&e, &strokes, 4.0, 5), &e);
-    for finding in &findings {
-        let degrees = (-(finding.centroid - e.center()).y).atan2((finding.centroid - e.center()).x).to_degrees();
-        let off = [40.0, 48.0, 220.0, 228.0].map(|d: f64| ((degrees - d + 180.0).rem_euclid(360.0) - 180.0).abs());
-        assert!(off.iter().any(|o| *o < 1.0), "a mark at {degrees}");
-    }
+    let found: Vec<f64> = findings.iter().filter_map(|f| ccw_degrees(&(f.centroid - e.center()))).collect();
+    let drawn = [40.0, 48.0, 220.0, 228.0];
+    let near = |a: f64, b: f64| ((a - b + 180.0).rem_euclid(360.0) - 180.0).abs() < 1.0;
+    assert!(drawn.iter().all(|d| found.iter().any(|f| near(*f, *d))), "not all are found: {found:?}");
+    assert!(found.iter().all(|f| drawn.iter().any(|d| near(*f, *d))), "something else is found: {found:?}");
 }
 
 /// Crossed and double lines and blots that come apart are one mark each.
