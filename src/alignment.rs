@@ -7,7 +7,7 @@
 
 use crate::geometry::ellipse_fit::{from_parameters, parameters};
 use crate::geometry::{
-    Axis, Ellipse, EyeMap, Matrix, Meridian, OvalPrior, PixelPoint, Vector, axis_difference, ccw_degrees,
+    Axis, Ellipse, EyeMap, Matrix, Meridian, OvalPrior, PixelPoint, Vector, are_opposite, axis_difference, ccw_degrees,
 };
 use crate::optics::angle_size::Z95;
 use nalgebra::{DMatrix, DVector, Matrix5};
@@ -239,7 +239,7 @@ pub fn place_marks(limbus: &LimbusReading, marks: &[MarkReading], plan: &Plan) -
 /// least squares on the meridians, the centre's covariance shared by all of them.
 fn rotation_of_marks(inputs: &MarkInputs, map: &EyeMap) -> Option<f64> {
     if let [a, b] = inputs.marks.as_slice()
-        && is_opposite(a.denotes_deg, b.denotes_deg)
+        && are_opposite(a.denotes_deg, b.denotes_deg)
     {
         return Some(ccw_degrees(&map.displacement_to_eye(&(a.place - b.place)))? - a.denotes_deg);
     }
@@ -273,10 +273,6 @@ fn meridian_slope(map: &EyeMap, eye: &Vector) -> Vector {
     map.inverse_matrix() * across * 1f64.to_degrees()
 }
 
-fn is_opposite(a: f64, b: f64) -> bool {
-    ((a - b).rem_euclid(360.0) - 180.0).abs() < 1e-6
-}
-
 /// Error of the alignment with its interval.
 ///
 /// # Errors
@@ -303,7 +299,7 @@ pub fn align(
     };
     let parts = variance_parts(&inputs, limbus, lens, error).ok_or_else(no_lens)?;
     let opposition = match (marks, meridians.as_slice()) {
-        ([a, b], [(ma, _), (mb, _)]) if is_opposite(a.denotes_deg, b.denotes_deg) => {
+        ([a, b], [(ma, _), (mb, _)]) if are_opposite(a.denotes_deg, b.denotes_deg) => {
             Some(axis_difference(ma.degrees(), mb.degrees()))
         }
         _ => None,

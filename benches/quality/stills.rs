@@ -98,6 +98,6 @@ fn confidence(picture: &Picture, case: &Case) -> [Option<f64>; 3] {
         let agreeing: f64 = all.iter().filter(|r| same(r.zero_deg)).map(|r| odds(r.evidence)).sum();
         agreeing / (all.iter().map(|r| odds(r.evidence)).sum::<f64>() + odds(0.0))
     });
-    let lens = find_lens_marks(picture, &limbus.ellipse).ok().map(|lens| lens.score);
+    let lens = find_lens_marks(picture, &limbus.ellipse).ok().map(|lens| lens.probability);
     [Some(limbus.score), probability, lens]
 }

@@ -4,7 +4,6 @@ use super::Vector;
 
 /// Direction of a displacement given in a y-down frame: degrees in [0, 360), counter-clockwise as seen, 0 to the right.
 ///
-/// This is the one function that goes from pixel directions to the angles that people read.
 /// A null displacement has no direction: `None`.
 pub fn ccw_degrees(displacement: &Vector) -> Option<f64> {
     let finite = displacement.x.is_finite() && displacement.y.is_finite();
@@ -22,6 +21,11 @@ pub fn direction_of(degrees: f64) -> Vector {
 pub fn axis_difference(from: f64, to: f64) -> f64 {
     let turned = wrap(to - from + 90.0, 180.0);
     turned - 90.0
+}
+
+/// Whether two directions, degrees, are opposite, to within rounding.
+pub fn are_opposite(a: f64, b: f64) -> bool {
+    ((a - b).rem_euclid(360.0) - 180.0).abs() < 1e-6
 }
 
 /// `value` modulo `period`, in [0, period) also where rounding would reach `period`.

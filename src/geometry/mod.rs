@@ -15,7 +15,7 @@ mod ellipse;
 pub mod ellipse_fit;
 mod eye_map;
 
-pub use angle::{Axis, Meridian, axis_difference, ccw_degrees, direction_of};
+pub use angle::{Axis, Meridian, are_opposite, axis_difference, ccw_degrees, direction_of};
 pub use ellipse::Ellipse;
 pub use eye_map::{EyeMap, OvalPrior, symmetric_root};
 

@@ -5,7 +5,7 @@
 
 use crate::alignment::{AVERAGE_WIDTH_MM, LimbusReading, MarkReading, Plan, oval_prior};
 use crate::geometry::ellipse_fit::{from_parameters, parameters};
-use crate::geometry::{Axis, EyeMap, Meridian, Vector, ccw_degrees};
+use crate::geometry::{Axis, EyeMap, Meridian, Vector, are_opposite, ccw_degrees};
 use crate::record::{MarkKind, ReferenceMark};
 use crate::vision::reference_marks::MarkFinding;
 use crate::vision::reference_marks::size::MarkSize;
@@ -89,10 +89,7 @@ pub(super) fn describe(marks: &[Mark], ground: &Ground) -> Option<Vec<ReferenceM
 }
 
 fn describe_one(mark: &Mark, marks: &[Mark], ground: &Ground, read: &EyeMap, moved: &[[EyeMap; 2]]) -> ReferenceMark {
-    let opposite = marks.iter().find(|other| {
-        let apart = (other.reading.denotes_deg - mark.reading.denotes_deg).rem_euclid(360.0);
-        (apart - 180.0).abs() < 1e-6
-    });
+    let opposite = marks.iter().find(|other| are_opposite(other.reading.denotes_deg, mark.reading.denotes_deg));
     let of = |map: &EyeMap| figures(mark, opposite, ground, map);
     let here = of(read).unwrap_or_default();
     let mut limbus = [0.0; 6];

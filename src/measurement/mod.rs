@@ -115,7 +115,7 @@ fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
                 record.warnings.push("one reference mark only: the angle rests on the centre of the limbus".into());
             }
             describe_alignment(record, &aligned, &lens, Marks::of(&marks.readings, &plan), &limbus.covariance);
-            let far = too_far(aligned.error_deg, marks.probability, lens.score);
+            let far = too_far(aligned.error_deg, marks.probability, lens.probability);
             record.refusals.extend(far.map(|far| refusal(RefusalCode::FarFromPlan, far, FAR_HINT)));
             describe_cost(record, &Placing::from(&aligned), case);
         }
@@ -365,7 +365,7 @@ fn lens_alternative(reading: &LensFinding, limbus: &Ellipse) -> Option<Alternati
     let [from, to] = [0, 1].map(|k| limbus.unit(&reading.ends[k].0));
     Some(Alternative {
         direction_deg: Axis::from_degrees(ccw_degrees(&(to - from))?)?.degrees(),
-        probability: reading.score,
+        probability: reading.probability,
         centers_px: reading.marks.iter().map(|mark| mark.centroid.into()).collect(),
     })
 }

@@ -226,13 +226,21 @@ impl Limits {
     }
 }
 
+/// What means of repeated readings lack of the variance of single ones, in its unit squared: (1 - 1/m) of the variance within
+/// subjects (Bland & Altman 1986, "Repeatability").
+///
+/// - `within`: variance within subjects
+/// - `inverse_count`: 1 / m, or its mean over subjects
+pub fn lacking_in_means(within: f64, inverse_count: f64) -> f64 {
+    (1.0 - inverse_count) * within
+}
+
 /// Standard deviation of the difference of single readings, from the differences of means of repeated ones: what the means
-/// lack is added, (1 - 1/m) of each method's variance within subjects (Bland & Altman 1986, "Repeatability").
-/// `None` of fewer than two subjects.
+/// lack of each method's variance is added ([`lacking_in_means`]). `None` of fewer than two subjects.
 ///
 /// - `differences_of_means`: one a subject
 /// - `within`: for each method its variance within subjects, and how many readings a mean is of
 pub fn sd_for_single_readings(differences_of_means: &[f64], within: [(f64, f64); 2]) -> Option<f64> {
-    let lacking: f64 = within.iter().map(|(variance, readings)| (1.0 - 1.0 / readings) * variance).sum();
+    let lacking: f64 = within.iter().map(|(variance, readings)| lacking_in_means(*variance, 1.0 / readings)).sum();
     variance(differences_of_means).map(|v| (v + lacking).sqrt())
 }

@@ -8,7 +8,7 @@ use super::reading::StillRead;
 use super::readings::{OfReader, Readings};
 use crate::geometry::axis_difference;
 use crate::statistics::axial::{mean_difference, unwrapped};
-use crate::statistics::bland_altman::{Limits, limits_clustered};
+use crate::statistics::bland_altman::{Limits, lacking_in_means, limits_clustered};
 use crate::statistics::clusters::numbered;
 use crate::statistics::descriptive::variance;
 use crate::statistics::intraclass::Intraclass;
@@ -70,7 +70,7 @@ impl Repeats {
         self.stills += 1.0;
     }
 
-    /// Means of repeats scatter less than single readings: what they lack is (1 - 1/m) of the variance within.
+    /// What means of repeats lack of the variance of single readings.
     fn lacking(all: impl Iterator<Item = Self>) -> f64 {
         let whole = all.fold(Self::default(), |sum, one| Self {
             squares: sum.squares + one.squares,
@@ -78,7 +78,11 @@ impl Repeats {
             inverse: sum.inverse + one.inverse,
             stills: sum.stills + one.stills,
         });
-        if whole.freedom > 0.0 { (1.0 - whole.inverse / whole.stills) * whole.squares / whole.freedom } else { 0.0 }
+        if whole.freedom > 0.0 {
+            lacking_in_means(whole.squares / whole.freedom, whole.inverse / whole.stills)
+        } else {
+            0.0
+        }
     }
 }
 

@@ -2,11 +2,11 @@
 //!
 //! [`limbus`] comes first; [`reference_marks`] and [`lens_marks`] then look where the limbus says they may be.
 
+pub mod bilinear;
 pub mod lens_marks;
 pub mod limbus;
 mod network;
 pub mod plane;
-pub mod polar;
 pub mod reference_marks;
 pub mod sharpness;
 

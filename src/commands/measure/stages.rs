@@ -56,7 +56,7 @@ pub(super) fn write(folder: &Path, number: usize, still: &Path, picture: &Pictur
 
     let mut drawn = ground.clone();
     for mark in find_reference_marks(picture, &limbus.ellipse) {
-        ring(&mut drawn, &mark.centroid, if mark.score > 0.5 { TAKEN } else { LOOKED_AT });
+        ring(&mut drawn, &mark.centroid, if mark.odds > 0.0 { TAKEN } else { LOOKED_AT });
     }
     save(of_reference_marks, &drawn)?;
 

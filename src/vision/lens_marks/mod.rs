@@ -50,7 +50,7 @@ pub struct LensFinding {
     /// 2, or 1 where one group is hidden.
     pub groups_seen: u8,
     /// Probability of the reading among all others and that there are no marks, as in the stills the weights were fitted to.
-    pub score: f64,
+    pub probability: f64,
 }
 
 /// Why the lens axis cannot be read.
@@ -222,15 +222,15 @@ fn agree(a: &Reading, b: &Reading) -> bool {
 }
 
 /// What a reading says in the picture.
-fn finding(patch: &Patch, reading: &Reading, score: f64) -> LensFinding {
+fn finding(patch: &Patch, reading: &Reading, probability: f64) -> LensFinding {
     match reading.groups[..] {
-        [a, b, ..] => of_two(patch, [&a, &b], score),
-        _ => of_one(patch, &reading.groups[0], score),
+        [a, b, ..] => of_two(patch, [&a, &b], probability),
+        _ => of_one(patch, &reading.groups[0], probability),
     }
 }
 
 /// What a single group says: it has its own direction.
-fn of_one(patch: &Patch, group: &Group, score: f64) -> LensFinding {
+fn of_one(patch: &Patch, group: &Group, probability: f64) -> LensFinding {
     let shape = group.shape;
     let half = shape.half_length(group.kind);
     let (sin, cos) = shape.angle.sin_cos();
@@ -249,10 +249,10 @@ fn of_one(patch: &Patch, group: &Group, score: f64) -> LensFinding {
         .map(|at| LensMarkFinding { centroid: patch.to_picture(&at), covariance: own_place, group: 0 })
         .collect();
     let ends = [-1.0, 1.0].map(|sign| (patch.to_picture(&(shape.place + along * sign)), end_covariance));
-    LensFinding { marks, ends, groups_seen: 1, score }
+    LensFinding { marks, ends, groups_seen: 1, probability }
 }
 
-fn of_two(patch: &Patch, groups: [&Group; 2], score: f64) -> LensFinding {
+fn of_two(patch: &Patch, groups: [&Group; 2], probability: f64) -> LensFinding {
     let to_picture = patch.jacobian();
     let in_picture = |covariance: Matrix| to_picture * covariance * to_picture.transpose();
     let covariance = |group: &Group| in_picture(group.place_covariance);
@@ -270,7 +270,7 @@ fn of_two(patch: &Patch, groups: [&Group; 2], score: f64) -> LensFinding {
         let group = groups[k];
         (patch.to_picture(&group.shape.place), covariance(group))
     });
-    LensFinding { marks, ends, groups_seen: 2, score }
+    LensFinding { marks, ends, groups_seen: 2, probability }
 }
 
 #[cfg(test)]

@@ -332,7 +332,10 @@ fn bright_shafts_without_marks_are_refused() {
     for degrees in [8.0, 39.0, 70.0, 101.0, 132.0, 163.0] {
         for turned in [60.0, 90.0, 115.0] {
             if let Ok(found) = behind_shafts(Vec::new(), degrees, turned).find() {
-                panic!("{degrees}, shafts at {turned}: invented {:?} with score {}", found.ends, found.score);
+                panic!(
+                    "{degrees}, shafts at {turned}: invented {:?} with a probability of {}",
+                    found.ends, found.probability
+                );
             }
         }
     }
@@ -395,7 +398,7 @@ fn scattered_spots_and_strokes_are_refused() {
         let mut scene = Scene::new(strokes);
         scene.seed = seed;
         if let Ok(found) = scene.find() {
-            panic!("seed {seed}: invented {:?} with score {}", found.ends, found.score);
+            panic!("seed {seed}: invented {:?} with a probability of {}", found.ends, found.probability);
         }
     }
 }
@@ -414,7 +417,7 @@ fn lines_that_go_on_are_refused() {
     for degrees in [5.0, 38.0, 71.0, 104.0, 137.0, 170.0] {
         for inner in [0.0, 0.1] {
             if let Ok(found) = Scene::new(lines(degrees, inner)).find() {
-                panic!("{degrees}, {inner}: invented {:?} with score {}", found.ends, found.score);
+                panic!("{degrees}, {inner}: invented {:?} with a probability of {}", found.ends, found.probability);
             }
         }
     }
@@ -434,7 +437,7 @@ fn a_crossing_of_shafts_is_no_lone_dot() {
             };
             let scene = Scene::new([dot, vec![shaft(turned, radius), shaft(turned + 70.0, 1.6 * radius)]].concat());
             if let Ok(found) = scene.find() {
-                panic!("{degrees}, {turned}: invented {:?} with score {}", found.ends, found.score);
+                panic!("{degrees}, {turned}: invented {:?} with a probability of {}", found.ends, found.probability);
             }
         }
     }

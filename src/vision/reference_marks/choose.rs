@@ -1,7 +1,7 @@
 //! Which of the candidates are the reference marks, and which of them is which.
 
 use super::{MarkFinding, likeness, network_weights};
-use crate::geometry::{Ellipse, Meridian};
+use crate::geometry::{Ellipse, Meridian, are_opposite};
 use likeness::departure;
 use nalgebra::Vector3;
 use std::f64::consts::SQRT_2;
@@ -229,7 +229,7 @@ pub fn readings(
 }
 
 fn is_its_own_opposite(pattern: &[f64]) -> bool {
-    pattern.iter().all(|a| pattern.iter().any(|b| apart_deg(a + 180.0, *b) < 1e-6))
+    pattern.iter().all(|a| pattern.iter().any(|b| are_opposite(*a, *b)))
 }
 
 fn weigh(
@@ -382,7 +382,7 @@ mod tests {
             crossed: None,
             beside_deg: 0.0,
             profile: [0.0; super::super::profile::COUNT],
-            score: 0.0,
+            first_odds: 0.0,
             odds: MARK - off,
         }
     }

@@ -101,7 +101,7 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
         extent: [ring.rho(blob.rows[0] as f64), ring.rho(blob.rows[1] as f64)],
         crossed,
         beside_deg,
-        score: likeness::worth(&traits),
+        first_odds: likeness::worth(&traits),
         odds: network::odds(&traits, &profile),
         profile,
         traits,

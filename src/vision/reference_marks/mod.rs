@@ -58,9 +58,9 @@ pub struct MarkFinding {
     pub traits: likeness::Traits,
     /// What it looks like along and across its axis.
     pub profile: profile::Profile,
-    /// How much it is like a mark and unlike a vessel, bubble, instrument or lash, by itself, at first sight: by its traits
+    /// How much it is like a mark and unlike a vessel, bubble, instrument or lash, by itself, at first look: by its traits
     /// alone; log odds up to a constant.
-    pub score: f64,
+    pub first_odds: f64,
     /// The same at a second look, by traits and profile: what [`choose::choose`] goes by.
     pub odds: f64,
 }
@@ -81,7 +81,7 @@ pub fn find_reference_marks(picture: &Picture, limbus: &Ellipse) -> Vec<MarkFind
     let blobs = groups::united(&ring, blobs);
     let mut findings: Vec<MarkFinding> = Vec::new();
     let mut candidates: Vec<_> = blobs.iter().filter_map(|b| finding::of(&ring, limbus, b)).collect();
-    candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
+    candidates.sort_by(|a, b| b.first_odds.total_cmp(&a.first_odds));
     for candidate in candidates {
         // Two seeds may have grown into the same region.
         let reach = candidate.width_px.max(candidate.length_px) / 2.0;

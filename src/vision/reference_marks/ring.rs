@@ -1,7 +1,7 @@
 //! The neighbourhood of the limbus, unrolled.
 
 use crate::geometry::Ellipse;
-use crate::vision::{Picture, polar};
+use crate::vision::{Picture, bilinear};
 use std::f64::consts::TAU;
 
 /// Inner edge of the ring, in limbus radii.
@@ -56,7 +56,7 @@ impl Ring {
             for (column, &(phi, inner, outward)) in rays.iter().enumerate() {
                 let point = inner + outward * place;
                 let value = if taps == 1 {
-                    polar::sample(picture, &point)
+                    bilinear::sample(picture, &point)
                 } else {
                     averaged(picture, limbus, phi, RHO_INNER + place, rho_step, taps)
                 };
@@ -155,7 +155,7 @@ fn averaged(picture: &Picture, limbus: &Ellipse, phi: f64, rho: f64, step: f64, 
     let offset = |k: usize| ((k as f64 + 0.5) / taps as f64 - 0.5) * step;
     for i in 0..taps {
         for j in 0..taps {
-            let value = polar::sample(picture, &limbus.at_polar(rho + offset(i), phi + offset(j)))?;
+            let value = bilinear::sample(picture, &limbus.at_polar(rho + offset(i), phi + offset(j)))?;
             for (s, v) in sum.iter_mut().zip(value) {
                 *s += v;
             }

@@ -1,7 +1,7 @@
 //! The picture about one mark, in the mark's own frame: depth along and across it.
 
 use crate::geometry::{PixelPoint, Vector};
-use crate::vision::{Picture, polar};
+use crate::vision::{Picture, bilinear};
 use std::sync::LazyLock;
 
 /// Distance of the samples, px.
@@ -82,7 +82,7 @@ impl Samples {
         for place in &places {
             let line = frame.middle + frame.along * *place;
             values.extend(wide.iter().map(|n| {
-                let value = polar::sample(picture, &(line + frame.across() * *n));
+                let value = bilinear::sample(picture, &(line + frame.across() * *n));
                 value.map_or(f64::NAN, |value| f64::from(value[channel]))
             }));
         }
