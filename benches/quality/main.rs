@@ -1,6 +1,6 @@
 //! How good a measurement is, in one table: every figure that can be had from drawn stills, and those of frames of your own.
 //!
-//!     cargo bench --bench quality [-- COUNT] [-- SEED=N] [-- FOLDER...]
+//!     cargo bench --bench quality [-- [SEED=N] [COUNT] [FOLDER...]]
 //!
 //! COUNT stills of all difficulties are drawn (2,000), a quarter as many whose axis is laid off from marks on 0 and 180, and a quarter as many
 //! that lack marks. A FOLDER holds stills with truth.json and, as a rule, cases.csv (DEVELOPERS.md says how); then nothing

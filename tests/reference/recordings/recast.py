@@ -32,6 +32,7 @@ def noisy(levels):
 PICTURES = {
     "brighter": of_levels(lambda levels: levels**0.6),
     "darker": of_levels(lambda levels: levels**1.7),
+    "contrasty": of_levels(lambda levels: (levels - 0.35) / 0.55),
     "dim": of_levels(lambda levels: 0.35 * levels),
     "green": of_levels(lambda levels: levels * (0.6, 1.05, 0.55)),
     "orange": of_levels(lambda levels: levels * (1.1, 0.75, 0.35)),
