@@ -106,6 +106,10 @@ const FEATURES_NEEDED: f64 = -1.5;
 const LEAD_NEEDED: f64 = 1.0;
 /// A candidate farther off than this is another one, percent of the radius.
 const ELSEWHERE: f64 = 20.0;
+/// Radii that a limbus may have, over the longer side of the picture: below the first its marks could not be read, above the second
+/// it does not fit in. Least height over width, or width over height: an eye seen at 60 degrees.
+const RADIUS_SHARE: [f64; 2] = [0.08, 0.5];
+const LEAST_RATIO: f64 = 0.5;
 /// Least arc of the limbus that must be seen, degrees.
 const ARC_NEEDED_DEG: f64 = 120.0;
 /// A ray trusted more than this has seen the limbus.
@@ -229,8 +233,8 @@ fn plausible(ellipse: &Ellipse, evidence: &Evidence) -> bool {
     let [longer, shorter] = ellipse.semi_axes_px();
     let share = ellipse.radius_px() / width.max(height);
     let center = ellipse.center();
-    (0.08..0.5).contains(&share)
-        && shorter > 0.5 * longer
+    (RADIUS_SHARE[0]..RADIUS_SHARE[1]).contains(&share)
+        && shorter > LEAST_RATIO * longer
         && (0.0..width).contains(&center.x)
         && (0.0..height).contains(&center.y)
 }
