@@ -200,7 +200,8 @@ pub struct Limbus {
     pub mm_per_px: f64,
     /// Where the millimetres come from.
     pub mm_source: MmSource,
-    /// Least margin of its tests over what they ask for, natural logarithms of odds. Not a probability.
+    /// Least margin of its tests over what they ask for, natural logarithms of odds; not a probability. Below 0 where it was taken
+    /// for the limbus because of the marks about it.
     pub score: f64,
 }
 

@@ -1,6 +1,7 @@
 //! One still, all the way: pixels and plan to a record.
 
 mod after;
+mod attempt;
 #[cfg(test)]
 mod cost_tests;
 mod cylinder;
@@ -9,11 +10,11 @@ mod far_from_plan;
 mod interval_limits;
 mod mark_form;
 
+use self::attempt::{Attempt, by_marks};
 use self::cylinder::Placing;
-use self::far_from_plan::too_far;
 use self::interval_limits::{Marks, too_wide};
 use self::mark_form::{Ground, Mark};
-use crate::alignment::{self, Aligned, AlignmentError, LensReading, LimbusReading, MarkReading, Plan};
+use crate::alignment::{self, Aligned, AlignmentError, MarkReading, Plan};
 use crate::geometry::{Axis, Ellipse, EyeMap, Meridian, Vector, ccw_degrees};
 use crate::record::{
     ALTERNATIVE_LETTERS, Alignment, Alternative, LensMark, Limbus, MmSource, Outcome, Record, Refusal, RefusalCode,
@@ -22,10 +23,10 @@ use crate::record::{
 use crate::stills::sheet::Case;
 use crate::vision::Picture;
 use crate::vision::lens_marks::{LensFinding, LensRefusal, find_lens_marks};
-use crate::vision::limbus::{LimbusFinding, LimbusRefusal, find_limbus};
+use crate::vision::limbus::{LimbusFinding, LimbusSearch};
+use crate::vision::reference_marks::MarkFinding;
 use crate::vision::reference_marks::choose::{ChoiceRefusal, choose};
 use crate::vision::reference_marks::size::measure_size;
-use crate::vision::reference_marks::{MarkFinding, find_reference_marks};
 use nalgebra::Matrix5;
 
 /// Shortest side of a picture in which a limbus and its marks can be told, px.
@@ -38,6 +39,8 @@ pub struct Measured {
     pub record: Record,
     /// The map between picture and plane of the limbus that the angles were taken in; `None` without a limbus.
     pub map: Option<EyeMap>,
+    /// The limbus that the record speaks of; `None` without one.
+    pub limbus: Option<LimbusFinding>,
     /// The alignment as found, also where the limits on its interval or its size led to a refusal: for judging these limits,
     /// never for a reader.
     pub found: Option<Alignment>,
@@ -48,8 +51,8 @@ pub struct Measured {
 /// - `still`: provenance, copied into the record
 /// - `case`: the sheet's row for this still; [`Case::default`] where there is none
 pub fn measure(picture: &Picture, still: Still, case: &Case) -> Measured {
-    let mut record = Record::new(still, case.columns.clone(), Outcome::Refused);
-    let map = fill(&mut record, picture, case);
+    let blank = Record::new(still, case.columns.clone(), Outcome::Refused);
+    let Attempt { mut record, map, limbus, .. } = attempt_of(blank, picture, case);
     match after::vector_analysis(case) {
         Ok(analysis) => record.vector_analysis = Some(analysis),
         Err(left_out) => record.left_out.push(left_out),
@@ -65,7 +68,7 @@ pub fn measure(picture: &Picture, still: Still, case: &Case) -> Measured {
         record.best_axis = None;
         record.left_out.clear();
     }
-    Measured { record, map, found }
+    Measured { record, map, limbus, found }
 }
 
 /// What the sheet says of the eye and the plan.
@@ -84,53 +87,30 @@ fn refusal(code: RefusalCode, message: impl ToString, hint: &str) -> Refusal {
 
 /// Find all there is to find; each thing that is missing is a refusal of its own, and what is found goes into the record
 /// whatever is missing after it.
-fn fill(record: &mut Record, picture: &Picture, case: &Case) -> Option<EyeMap> {
-    let plan = plan_of(case);
-    let (limbus, all_of_it) = found_limbus(record, picture)?;
-    let map = describe_limbus(record, &limbus, &plan, case);
-    if !all_of_it {
-        return map;
+fn attempt_of(mut blank: Record, picture: &Picture, case: &Case) -> Attempt {
+    let (width, height) = picture.dimensions();
+    if width.min(height) < LEAST_SIDE_PX {
+        blank.refusals.push(refusal(
+            RefusalCode::PictureTooSmall,
+            format!("the picture is {width} x {height} px, need at least {LEAST_SIDE_PX} px on the shorter side"),
+            "use the still as the recorder wrote it, not a thumbnail",
+        ));
+        return Attempt::of_nothing(blank);
     }
-    let candidates = find_reference_marks(picture, &limbus.ellipse);
-    let marks = chosen_marks(record, &candidates, &limbus.ellipse, case);
-    let lens = found_lens(record, picture, &limbus.ellipse);
-    let Some(marks) = marks else { return map };
-
-    let reading = LimbusReading { ellipse: limbus.ellipse, covariance: limbus.covariance };
-    let Some(placed) = alignment::place_marks(&reading, &marks.readings, &plan) else {
-        record.refusals.push(undetermined(&AlignmentError::MarksWithoutDirection));
-        return map;
+    let search = LimbusSearch::of(picture);
+    let about = |limbus: LimbusFinding| Attempt::about(limbus, &blank, picture, case);
+    let by_looks = match search.found() {
+        Ok(limbus) => about(limbus),
+        Err(cause) => Attempt::without_limbus(cause, &blank, case),
     };
-    let zero_deg = placed.zero_deg.unwrap_or(placed.rotation_deg);
-    let doubted = placed.meridians.iter().zip(&marks.doubts_sd_deg);
-    let meridians: Vec<(Meridian, f64)> = doubted.map(|((at, sd_deg), doubt)| (*at, sd_deg.hypot(*doubt))).collect();
-    describe_marks(record, picture, &marks, &meridians, &Ground { limbus: &reading, plan: &plan, zero_deg });
-    let Some(lens) = lens else { return Some(placed.map) };
-
-    let lens_reading = LensReading { ends: lens.ends, both_groups: lens.groups_seen == 2 };
-    match alignment::align(&reading, &marks.readings, &lens_reading, &plan) {
-        Ok(mut aligned) => {
-            aligned.parts.reference_marks += marks.spread_deg * marks.spread_deg;
-            if marks.readings.len() == 1 && marks.missing > 0 {
-                record.warnings.push("one reference mark only: the angle rests on the centre of the limbus".into());
-            }
-            describe_alignment(record, &aligned, &lens, Marks::of(&marks.readings, &plan), &limbus.covariance);
-            let far = too_far(aligned.error_deg, marks.probability, lens.probability);
-            record.refusals.extend(far.map(|far| refusal(RefusalCode::FarFromPlan, far, FAR_HINT)));
-            describe_cost(record, &Placing::from(&aligned), case);
-        }
-        Err(cause) => record.refusals.push(undetermined(&cause)),
+    if !by_looks.lacks_something() {
+        return by_looks;
     }
-    Some(placed.map)
+    by_marks(search.in_doubt().into_iter().map(about)).unwrap_or(by_looks)
 }
 
 /// How far marks are from opposite before it is said: twice what they differ by in the stills of real operations (2.4 rms).
 const OPPOSITION_TOLD_DEG: f64 = 5.0;
-
-/// What to do about a lens too far from its plan.
-const FAR_HINT: &str = "see in the overlay what was taken for marks, and check intended_axis_deg and marks_denote_deg in the case \
-                        sheet; if the lens was not yet turned into place, use a later still. A lens that does stand there cannot be \
-                        told from a misreading: measure it by hand";
 
 /// A refusal where all was found and yet no error follows.
 fn undetermined(cause: &AlignmentError) -> Refusal {
@@ -148,42 +128,6 @@ fn undetermined(cause: &AlignmentError) -> Refusal {
         ),
     };
     refusal(code, cause, hint)
-}
-
-/// The limbus, and whether enough of it is seen to go on.
-fn found_limbus(record: &mut Record, picture: &Picture) -> Option<(LimbusFinding, bool)> {
-    let (width, height) = picture.dimensions();
-    if width.min(height) < LEAST_SIDE_PX {
-        record.refusals.push(refusal(
-            RefusalCode::PictureTooSmall,
-            format!("the picture is {width} x {height} px, need at least {LEAST_SIDE_PX} px on the shorter side"),
-            "use the still as the recorder wrote it, not a thumbnail",
-        ));
-        return None;
-    }
-    let cause = match find_limbus(picture) {
-        Ok(finding) => return Some((finding, true)),
-        Err(cause) => cause,
-    };
-    let message = cause.to_string();
-    match cause {
-        LimbusRefusal::NoCandidate | LimbusRefusal::NotFound { .. } | LimbusRefusal::NoEdge { .. } => {
-            record.refusals.push(refusal(
-                RefusalCode::LimbusNotFound,
-                message,
-                "use a still in which the whole cornea is in the picture, in focus and not covered",
-            ));
-            None
-        }
-        LimbusRefusal::TooLittleVisible { finding, .. } => {
-            record.refusals.push(refusal(
-                RefusalCode::LimbusTooLittleVisible,
-                message,
-                "use a still in which lids, instruments and the picture's edge leave more of the limbus free",
-            ));
-            Some((*finding, false))
-        }
-    }
 }
 
 /// Put the limbus into the record; the map is that of an eye whose 0 is not known yet.

@@ -60,7 +60,9 @@ pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
     let mut stages_unwritten = 0;
     let work = |at: usize, job: &Job| {
         batch::measured(job, |measured, picture| {
-            let stages = args.debug_dir.as_ref().map(|folder| stages::write(folder, at + 1, &job.path, picture));
+            let limbus = measured.limbus.as_ref();
+            let stages =
+                args.debug_dir.as_ref().map(|folder| stages::write(folder, at + 1, &job.path, picture, limbus));
             (drawings.write(at, measured, picture), stages.unwrap_or(Ok(())))
         })
     };

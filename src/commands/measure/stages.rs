@@ -6,7 +6,7 @@ use crate::geometry::{Ellipse, PixelPoint};
 use crate::stills::written::{STAGES, stage_name};
 use crate::vision::Picture;
 use crate::vision::lens_marks::{LensFinding, LensRefusal, find_lens_marks};
-use crate::vision::limbus::{LimbusFinding, LimbusRefusal, candidates, find_limbus};
+use crate::vision::limbus::{LimbusFinding, candidates};
 use crate::vision::reference_marks::find_reference_marks;
 use image::{ImageFormat, Rgb, RgbImage};
 use imageproc::drawing::{draw_cross_mut, draw_hollow_circle_mut, draw_line_segment_mut};
@@ -22,7 +22,7 @@ const CANDIDATES: usize = 8;
 /// Radius of a ring about a mark, px.
 const RING_PX: i32 = 9;
 
-/// Write the stages of one still into `folder`; it is the `number`th of the run:
+/// Write the stages of one still, in which `limbus` was found, into `folder`; it is the `number`th of the run:
 ///
 /// 1. candidates for the limbus, the best in white
 /// 2. the limbus, its edge points as crosses
@@ -31,7 +31,13 @@ const RING_PX: i32 = 9;
 ///
 /// # Errors
 /// The first file that could not be written; those after it are not tried.
-pub(super) fn write(folder: &Path, number: usize, still: &Path, picture: &Picture) -> Result<(), Failure> {
+pub(super) fn write(
+    folder: &Path,
+    number: usize,
+    still: &Path,
+    picture: &Picture,
+    limbus: Option<&LimbusFinding>,
+) -> Result<(), Failure> {
     let [of_candidates, of_limbus, of_reference_marks, of_lens_marks] = STAGES;
     let ground = dimmed(picture);
     let save = |stage: &str, drawn: &RgbImage| {
@@ -47,12 +53,8 @@ pub(super) fn write(folder: &Path, number: usize, still: &Path, picture: &Pictur
     }
     save(of_candidates, &drawn)?;
 
-    let limbus = match find_limbus(picture) {
-        Ok(finding) => finding,
-        Err(LimbusRefusal::TooLittleVisible { finding, .. }) => *finding,
-        Err(_) => return Ok(()),
-    };
-    save(of_limbus, &with_limbus(&ground, &limbus))?;
+    let Some(limbus) = limbus else { return Ok(()) };
+    save(of_limbus, &with_limbus(&ground, limbus))?;
 
     let mut drawn = ground.clone();
     for mark in find_reference_marks(picture, &limbus.ellipse) {

@@ -86,6 +86,13 @@ pub struct Judged {
     pub score: f64,
 }
 
+impl Judged {
+    /// The less of either opinion of it, above what is asked for.
+    fn above_needs(&self) -> f64 {
+        (self.score - PROFILE_NEEDED).min(self.traits.by_features() - FEATURES_NEEDED)
+    }
+}
+
 /// Long side of the picture that the limbus is placed in, px. Candidates are drawn to their edge at half of it, and
 /// sought at a quarter.
 const PLACING_SIDE: u32 = 512;
@@ -104,6 +111,11 @@ const PROFILE_NEEDED: f64 = 1.25;
 const FEATURES_NEEDED: f64 = -1.5;
 /// How much better than any candidate elsewhere the best one must be, in units of the judgement.
 const LEAD_NEEDED: f64 = 1.0;
+/// Least score of what may yet be the limbus if marks of both kinds stand about it, least arc of it that must be seen, degrees, and
+/// how many such are looked at. The profile speaks no more against one than it must speak for a limbus found by its looks.
+const DOUBTED: f64 = -2.0 * PROFILE_NEEDED;
+const ARC_NEEDED_IN_DOUBT_DEG: f64 = 180.0;
+const MOST_IN_DOUBT: usize = 3;
 /// A candidate farther off than this is another one, percent of the radius.
 const ELSEWHERE: f64 = 20.0;
 /// Radii that a limbus may have, over the longer side of the picture: below the first its marks could not be read, above the second
@@ -250,31 +262,80 @@ pub fn distance_percent(a: &Ellipse, b: &Ellipse) -> f64 {
 /// Find the limbus.
 ///
 /// # Errors
-/// [`LimbusRefusal`] where none can be answered for.
+/// [`LimbusRefusal`] where none can be answered for by its looks alone.
 pub fn find_limbus(picture: &Picture) -> Result<LimbusFinding, LimbusRefusal> {
-    let channels = Channels::shrunk(picture, PLACING_SIDE);
-    let mut sought = Sought::new(&channels.halved());
-    sought.look_in(0..FIRST_WARMTHS);
-    if sought.score() < CLEAR {
-        sought.look_in(FIRST_WARMTHS..WARMTHS.len());
+    LimbusSearch::of(picture).found()
+}
+
+/// All that looks like a limbus in a picture.
+pub struct LimbusSearch {
+    channels: Channels,
+    sought: Sought,
+}
+
+impl LimbusSearch {
+    /// Look for it.
+    pub fn of(picture: &Picture) -> Self {
+        let channels = Channels::shrunk(picture, PLACING_SIDE);
+        let mut sought = Sought::new(&channels.halved());
+        sought.look_in(0..FIRST_WARMTHS);
+        if sought.score() < CLEAR {
+            sought.look_in(FIRST_WARMTHS..WARMTHS.len());
+        }
+        Self { channels, sought }
     }
-    let score = sought.score();
-    let first = sought.list.first().ok_or(LimbusRefusal::NoCandidate)?;
-    if score <= SCORE_NEEDED {
-        return Err(LimbusRefusal::NotFound { score, need: SCORE_NEEDED });
+
+    /// The limbus.
+    ///
+    /// # Errors
+    /// [`LimbusRefusal`] where none can be answered for by its looks alone.
+    pub fn found(&self) -> Result<LimbusFinding, LimbusRefusal> {
+        let score = self.sought.score();
+        let first = self.sought.list.first().ok_or(LimbusRefusal::NoCandidate)?;
+        if score <= SCORE_NEEDED {
+            return Err(LimbusRefusal::NotFound { score, need: SCORE_NEEDED });
+        }
+        let Some(finding) = self.placed(first, score) else { return Err(LimbusRefusal::NoEdge { score }) };
+        if finding.visible_arc_deg < ARC_NEEDED_DEG {
+            return Err(LimbusRefusal::TooLittleVisible {
+                arc_deg: finding.visible_arc_deg,
+                need_deg: ARC_NEEDED_DEG,
+                finding: Box::new(finding),
+            });
+        }
+        Ok(finding)
     }
-    let start = sought.in_picture(&first.ellipse).and_then(|e| e.resampled(channels.factor));
-    let edge = start.and_then(|start| Edge::along(&lightness(&channels), start));
-    let placed = edge.and_then(|edge| edge.placed(channels.factor, score));
-    let Some(finding) = placed else { return Err(LimbusRefusal::NoEdge { score }) };
-    if finding.visible_arc_deg < ARC_NEEDED_DEG {
-        return Err(LimbusRefusal::TooLittleVisible {
-            arc_deg: finding.visible_arc_deg,
-            need_deg: ARC_NEEDED_DEG,
-            finding: Box::new(finding),
-        });
+
+    /// What else may be the limbus where looks leave it in doubt, the likeliest first; nothing where they do not. Each is to be
+    /// taken for one only if marks of both kinds stand about it as they do about a limbus. Its score is that of its looks by
+    /// themselves, whatever else there is.
+    pub fn in_doubt(&self) -> Vec<LimbusFinding> {
+        if self.sought.score() >= CLEAR {
+            return Vec::new();
+        }
+        let mut seen: Vec<LimbusFinding> = self.found().ok().into_iter().collect();
+        let known = seen.len();
+        for judged in &self.sought.list {
+            let score = judged.above_needs();
+            if seen.len() == known + MOST_IN_DOUBT {
+                break;
+            }
+            if score < DOUBTED {
+                continue;
+            }
+            let Some(finding) = self.placed(judged, score) else { continue };
+            let is_new = |other: &LimbusFinding| distance_percent(&other.ellipse, &finding.ellipse) > SAME_START;
+            if finding.visible_arc_deg >= ARC_NEEDED_IN_DOUBT_DEG && seen.iter().all(is_new) {
+                seen.push(finding);
+            }
+        }
+        seen.split_off(known)
     }
-    Ok(finding)
+
+    fn placed(&self, judged: &Judged, score: f64) -> Option<LimbusFinding> {
+        let start = self.sought.in_picture(&judged.ellipse)?.resampled(self.channels.factor)?;
+        Edge::along(&lightness(&self.channels), start)?.placed(self.channels.factor, score)
+    }
 }
 
 /// What the limbus is placed in: a weighted mean of the logarithms of red and green.
@@ -293,8 +354,7 @@ fn lightness(channels: &Channels) -> Plane {
 fn beyond_doubt(best: &Judged, others: &[Judged]) -> f64 {
     let elsewhere = others.iter().filter(|j| distance_percent(&best.ellipse, &j.ellipse) > ELSEWHERE);
     let rival = elsewhere.map(|j| j.score).fold(f64::NEG_INFINITY, f64::max);
-    let opinions = (best.score - PROFILE_NEEDED).min(best.traits.by_features() - FEATURES_NEEDED);
-    opinions.min(best.score - rival - LEAD_NEEDED)
+    best.above_needs().min(best.score - rival - LEAD_NEEDED)
 }
 
 /// The edge of a limbus at rest, in working px.
