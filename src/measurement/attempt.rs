@@ -148,11 +148,11 @@ mod tests {
     use crate::record::{Outcome, Still};
     use crate::vision::limbus::{distance_percent, find_limbus};
 
-    /// Eyes whose limbus cannot be told by its looks: the iris as pale as the sclera, the grey zone wide.
-    const DOUBTFUL: [u64; 2] = [537, 573];
+    /// Eyes whose limbus cannot be told by its looks.
+    const DOUBTFUL: [(u64, Difficulty, u64); 2] = [(31_416, Difficulty::Mixed, 177), (31_417, Difficulty::Hard, 43)];
 
-    fn scene(number: u64) -> Scene {
-        Scene::random(31_416, number, &Wanted { difficulty: Difficulty::Mixed, ..Wanted::default() })
+    fn scene((seed, difficulty, number): (u64, Difficulty, u64)) -> Scene {
+        Scene::random(seed, number, &Wanted { difficulty, ..Wanted::default() })
     }
 
     /// As the recorder compresses it.
@@ -176,18 +176,18 @@ mod tests {
 
     #[test]
     fn marks_of_both_kinds_speak_for_a_doubtful_limbus() {
-        for number in DOUBTFUL {
-            let scene = scene(number);
+        for which in DOUBTFUL {
+            let scene = scene(which);
             let drawn = phantom::draw(&scene).unwrap();
             let picture = picture(&scene);
-            assert!(matches!(find_limbus(&picture), Err(LimbusRefusal::NotFound { .. })), "{number}: no doubt");
+            assert!(matches!(find_limbus(&picture), Err(LimbusRefusal::NotFound { .. })), "{which:?}: no doubt");
             let measured = measure(&picture, still(), &Case::default());
             let limbus = measured.limbus.expect("marks of both kinds are there").ellipse;
             let off = distance_percent(View::new(&scene.view).unwrap().limbus(), &limbus);
-            assert!(off < 4.0, "{number}: {off} % off");
+            assert!(off < 4.0, "{which:?}: {off} % off");
             let truth = phantom::truth(&scene, "drawn", &drawn.visibility).unwrap().alignment_error_deg.unwrap();
             let error_deg = measured.record.alignment.expect("nothing is missing").error_deg;
-            assert!((error_deg - truth).abs() < 0.5, "{number}: {error_deg} is not {truth}");
+            assert!((error_deg - truth).abs() < 0.5, "{which:?}: {error_deg} is not {truth}");
             assert!(measured.record.warnings[0].contains("doubtful"), "{:?}", measured.record.warnings);
         }
     }
@@ -195,16 +195,16 @@ mod tests {
     /// One kind is not enough, and nothing is left in the record of what was tried.
     #[test]
     fn marks_of_one_kind_do_not_speak_for_a_doubtful_limbus() {
-        for number in DOUBTFUL {
-            let [mut without_reference, mut without_lens] = [scene(number), scene(number)];
+        for which in DOUBTFUL {
+            let [mut without_reference, mut without_lens] = [scene(which), scene(which)];
             without_reference.reference_marks.clear();
             without_lens.lens.as_mut().unwrap().marks = None;
             for lacking in [without_reference, without_lens] {
                 let record = measure(&picture(&lacking), still(), &Case::default()).record;
                 assert_eq!(record.outcome, Outcome::Refused);
                 assert!(record.limbus.is_none() && record.reference_marks.is_empty() && record.lens_marks.is_empty());
-                assert!(record.warnings.is_empty(), "{number}: {:?}", record.warnings);
-                let [refusal] = &record.refusals[..] else { panic!("{number}: {:?}", record.refusals) };
+                assert!(record.warnings.is_empty(), "{which:?}: {:?}", record.warnings);
+                let [refusal] = &record.refusals[..] else { panic!("{which:?}: {:?}", record.refusals) };
                 assert_eq!(refusal.code, RefusalCode::LimbusNotFound);
             }
         }

@@ -5,6 +5,15 @@ use crate::geometry::{PixelPoint, Vector};
 use image::{ImageBuffer, Luma};
 use imageproc::filter::gaussian_blur_f32;
 
+/// Level, 0 to 1, from which a channel is bright, begins to burn out and is burnt out.
+const BRIGHT: f32 = 0.75;
+const BURNING: f32 = 0.94;
+const BURNT: f32 = 0.99;
+/// Share of what is bright that is taken for white: the least coloured; sclera, not skin. And the least share of a picture that must
+/// be bright to tell.
+const WHITEST: f64 = 0.25;
+const LEAST_BRIGHT: f64 = 0.005;
+
 /// A grey picture of `f32`, pixel centres at integers.
 #[derive(Clone, Debug)]
 pub struct Plane {
@@ -183,6 +192,21 @@ impl Channels {
         Self { red, green, blue, factor: 1.0 / block as f64 }
     }
 
+    /// With red and green restored from blue where they are burnt out: as much of them as white of that blue would have. Under
+    /// the warm light of a microscope blue burns out last, so that an iris and a sclera as bright as red and green can tell
+    /// still differ in it. Values may then exceed 1. What is white is taken from what is bright but not burnt out; where too
+    /// little is, nothing is restored.
+    pub fn restored(mut self) -> Self {
+        for plane in [&mut self.red, &mut self.green] {
+            let Some(of_blue) = of_blue_in_white(plane, &self.blue) else { continue };
+            for (value, blue) in plane.data.iter_mut().zip(&self.blue.data) {
+                let burnt = ((*value - BURNING) / (BURNT - BURNING)).clamp(0.0, 1.0);
+                *value += burnt * (of_blue * blue - *value).max(0.0);
+            }
+        }
+        self
+    }
+
     /// Half the resolution again.
     pub fn halved(&self) -> Self {
         let half = |plane: &Plane| {
@@ -200,9 +224,37 @@ impl Channels {
     }
 }
 
+/// How many times as much of a channel as of blue there is in white; `None` where too little of the picture is bright.
+fn of_blue_in_white(plane: &Plane, blue: &Plane) -> Option<f32> {
+    let bright =
+        plane.data.iter().zip(&blue.data).filter(|(value, blue)| (BRIGHT..BURNING).contains(*value) && **blue > 0.0);
+    let mut times: Vec<f32> = bright.map(|(value, blue)| value / blue).collect();
+    if (times.len() as f64) < LEAST_BRIGHT * plane.data.len() as f64 {
+        return None;
+    }
+    let at = (times.len() as f64 * WHITEST) as usize;
+    Some(*times.select_nth_unstable_by(at, f32::total_cmp).1)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// By hand: bright and not burnt out are red 0.75 over blue 0.5, 1.5 times, and twice 0.9 over 0.3. Where red is burnt out, blue of
+    /// 0.8 stands for 1.2 of red and blue of 0.5 for no more than is seen; half burnt out at 0.965 for half of what is more.
+    #[test]
+    fn burnt_out_red_is_restored_from_blue() {
+        let red = [0.75, 0.9, 0.9, 1.0, 1.0, 0.965];
+        let blue = [0.5, 0.3, 0.3, 0.8, 0.5, 0.8];
+        let plane = |values: &[f32]| Plane::new(values.len(), 1, values.to_vec()).unwrap();
+        let channels = Channels { red: plane(&red), green: plane(&[0.2; 6]), blue: plane(&blue), factor: 1.0 };
+        let restored = channels.restored();
+        for (got, expected) in restored.red.data.iter().zip([0.75, 0.9, 0.9, 1.2, 1.0, 0.965 + 0.5 * (1.2 - 0.965)]) {
+            assert!((got - expected).abs() < 1e-5, "{:?}", restored.red.data);
+        }
+        assert_eq!(restored.green.data, [0.2; 6]);
+        assert_eq!(restored.blue.data, blue);
+    }
 
     fn ramp(width: usize, height: usize) -> Plane {
         let data = (0..width * height).map(|i| (i % width) as f32 * 0.5 - (i / width) as f32).collect();

@@ -151,7 +151,7 @@ const SIZE_SD: f64 = 0.025;
 
 /// Candidates for the limbus in a picture, judged, the best first.
 pub fn candidates(picture: &Picture) -> Vec<Judged> {
-    let channels = Channels::shrunk(picture, PLACING_SIDE).halved();
+    let channels = Channels::shrunk(picture, PLACING_SIDE).restored().halved();
     let mut sought = Sought::new(&channels);
     sought.look_in(0..WARMTHS.len());
     let in_picture = |j: &Judged| Some(Judged { ellipse: sought.in_picture(&j.ellipse)?, ..*j });
@@ -276,7 +276,7 @@ pub struct LimbusSearch {
 impl LimbusSearch {
     /// Look for it.
     pub fn of(picture: &Picture) -> Self {
-        let channels = Channels::shrunk(picture, PLACING_SIDE);
+        let channels = Channels::shrunk(picture, PLACING_SIDE).restored();
         let mut sought = Sought::new(&channels.halved());
         sought.look_in(0..FIRST_WARMTHS);
         if sought.score() < CLEAR {
