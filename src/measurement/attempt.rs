@@ -124,13 +124,15 @@ impl Attempt {
     }
 }
 
-/// The attempt that most speaks for, of those that leave nothing to refuse; the limbus is said to be doubtful by itself.
+/// Of the attempts that leave nothing to refuse the one for which most speaks; it says that its limbus is doubtful by its looks.
 pub(super) fn by_marks(attempts: impl Iterator<Item = Attempt>) -> Option<Attempt> {
     let whole = attempts.filter(|attempt| attempt.record.refusals.is_empty());
     let mut best = whole.max_by(|a, b| a.evidence.partial_cmp(&b.evidence).expect("no evidence is NaN"))?;
     best.record.warnings.insert(
         0,
-        "the limbus is doubtful by its looks: it was taken for one since marks of both kinds stand about it".into(),
+        "the limbus is doubtful by its looks; it was accepted because marks of both kinds stand about it: see in the overlay whether the \
+         line lies on it"
+            .into(),
     );
     Some(best)
 }
@@ -211,7 +213,7 @@ mod tests {
     }
 
     #[test]
-    fn the_outline_that_most_speaks_for_is_taken() {
+    fn the_outline_for_which_most_speaks_is_taken() {
         let attempt = |evidence: f64, refused: bool| {
             let mut record = Record::new(still(), Default::default(), Outcome::Refused);
             record.refusals.extend(refused.then(|| refusal(RefusalCode::IntervalTooWide, "", "")));

@@ -1,6 +1,6 @@
 //! Finding the limbus.
 //!
-//! 1. [`evidence`]: the picture freed from the fall-off of its light, at two small working sizes
+//! 1. [`evidence`]: the picture, its burnt-out parts restored, freed from the fall-off of its light, at two small working sizes
 //! 2. [`mod@search`]: centre, size and shape together, on rays that step from dark to bright
 //! 3. [`contour`]: each candidate drawn to the edge about it by a closed path, and an ellipse laid through it
 //! 4. [`judge`]: the candidate that looks most like a limbus, if two opinions hold it for one and none elsewhere comes near

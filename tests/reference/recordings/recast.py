@@ -4,8 +4,9 @@
     for way in OUT/*; do cargo bench --bench quality -- $way; done
 
 FOLDER holds stills, truth.json and, as a rule, cases.csv, as DEVELOPERS.md describes them. OUT gets a folder for each way: other
-tone curves, light of other colours, no colour, noise, blur, compression, size, squeezed pixels, turned. The angle that is to be
-found stays what it was; the limbus changes with the picture, and so does the direction of the eye's 0 where the sheet tells it.
+tone curves, too much light, light of other colours, no colour, haze, sharpening, noise, blur, compression, size, squeezed pixels,
+turned. The angle that is to be found stays what it was; the limbus changes with the picture, and so does the direction of the
+eye's 0 where the sheet tells it.
 """
 import csv
 import json
@@ -34,6 +35,10 @@ PICTURES = {
     "darker": of_levels(lambda levels: levels**1.7),
     "contrasty": of_levels(lambda levels: (levels - 0.35) / 0.55),
     "dim": of_levels(lambda levels: 0.35 * levels),
+    "overexposed": of_levels(lambda levels: 1.25 * levels),
+    "burnt_out": of_levels(lambda levels: 1.4 * levels),
+    "hazy": of_levels(lambda levels: 0.7 * levels + 0.25),
+    "sharpened": lambda picture: picture.filter(ImageFilter.UnsharpMask(radius=2, percent=200, threshold=0)),
     "green": of_levels(lambda levels: levels * (0.6, 1.05, 0.55)),
     "orange": of_levels(lambda levels: levels * (1.1, 0.75, 0.35)),
     "blue": of_levels(lambda levels: levels * (0.55, 0.8, 1.1)),
