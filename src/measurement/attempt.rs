@@ -3,16 +3,17 @@
 //! Marks stand on the limbus and within the pupil inside it. About an outline that is none, no marks of both kinds are read:
 //! where the outline is doubtful and both are, they speak for it.
 
+use super::alignment::{describe_alignment, describe_cost};
+use super::cylinder::Placing;
 use super::far_from_plan::too_far;
 use super::interval_limits::Marks;
+use super::lens_marks::found_lens;
+use super::limbus::describe_limbus;
 use super::mark_form::Ground;
-use super::{
-    chosen_marks, describe_alignment, describe_cost, describe_limbus, describe_marks, found_lens, plan_of, refusal,
-    undetermined,
-};
-use crate::alignment::{self, AlignmentError, LensReading, LimbusReading};
+use super::reference_marks::{chosen_marks, describe_marks};
+use super::refusals::{refusal, undetermined};
+use crate::alignment::{AlignmentError, LensReading, LimbusReading, Plan, align, place_marks};
 use crate::geometry::{EyeMap, Meridian};
-use crate::measurement::cylinder::Placing;
 use crate::record::{Record, RefusalCode};
 use crate::stills::sheet::Case;
 use crate::vision::Picture;
@@ -57,7 +58,7 @@ impl Attempt {
         let Some(marks) = marks else { return attempt };
 
         let reading = LimbusReading { ellipse: limbus.ellipse, covariance: limbus.covariance };
-        let Some(placed) = alignment::place_marks(&reading, &marks.readings, &plan) else {
+        let Some(placed) = place_marks(&reading, &marks.readings, &plan) else {
             record.refusals.push(undetermined(&AlignmentError::MarksWithoutDirection));
             return attempt;
         };
@@ -71,7 +72,7 @@ impl Attempt {
 
         attempt.evidence = Some(limbus.score + log_odds(marks.probability) + log_odds(lens.probability));
         let lens_reading = LensReading { ends: lens.ends, both_groups: lens.groups_seen == 2 };
-        match alignment::align(&reading, &marks.readings, &lens_reading, &plan) {
+        match align(&reading, &marks.readings, &lens_reading, &plan) {
             Ok(mut aligned) => {
                 aligned.parts.reference_marks += marks.spread_deg * marks.spread_deg;
                 if marks.readings.len() == 1 && marks.missing > 0 {
@@ -135,6 +136,16 @@ pub(super) fn by_marks(attempts: impl Iterator<Item = Attempt>) -> Option<Attemp
             .into(),
     );
     Some(best)
+}
+
+/// What the sheet says of the eye and the plan.
+fn plan_of(case: &Case) -> Plan {
+    Plan {
+        intended_axis_deg: case.intended_axis_deg,
+        marks_denote_meridians: !case.marks_denote_deg.is_empty(),
+        white_to_white_mm: case.white_to_white_mm,
+        limbus_height_mm: case.limbus_height_mm,
+    }
 }
 
 fn log_odds(probability: f64) -> f64 {

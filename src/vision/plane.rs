@@ -9,6 +9,8 @@ use imageproc::filter::gaussian_blur_f32;
 const BRIGHT: f32 = 0.75;
 const BURNING: f32 = 0.94;
 const BURNT: f32 = 0.99;
+/// A channel raised by more than this has been restored: two to three of 255 levels.
+const SEEN: f32 = 0.01;
 /// Share of what is bright that is taken for white: the least coloured; sclera, not skin. And the least share of a picture that must
 /// be bright to tell.
 const WHITEST: f64 = 0.25;
@@ -149,6 +151,8 @@ pub struct Channels {
     pub green: Plane,
     /// Blue.
     pub blue: Plane,
+    /// Where red or green was restored, 1; elsewhere 0: see [`Channels::restored`].
+    pub restored: Plane,
     /// Working pixels per picture pixel, at most 1.
     pub factor: f64,
 }
@@ -189,7 +193,8 @@ impl Channels {
             }
         }
         let [red, green, blue] = planes.map(|data| Plane { width: w, height: h, data });
-        Self { red, green, blue, factor: 1.0 / block as f64 }
+        let restored = red.map(|_| 0.0);
+        Self { red, green, blue, restored, factor: 1.0 / block as f64 }
     }
 
     /// With red and green restored from blue where they are burnt out: as much of them as white of that blue would have. Under
@@ -199,9 +204,13 @@ impl Channels {
     pub fn restored(mut self) -> Self {
         for plane in [&mut self.red, &mut self.green] {
             let Some(of_blue) = of_blue_in_white(plane, &self.blue) else { continue };
-            for (value, blue) in plane.data.iter_mut().zip(&self.blue.data) {
+            for ((value, blue), restored) in plane.data.iter_mut().zip(&self.blue.data).zip(&mut self.restored.data) {
                 let burnt = ((*value - BURNING) / (BURNT - BURNING)).clamp(0.0, 1.0);
-                *value += burnt * (of_blue * blue - *value).max(0.0);
+                let more = burnt * (of_blue * blue - *value).max(0.0);
+                *value += more;
+                if more > SEEN {
+                    *restored = 1.0;
+                }
             }
         }
         self
@@ -220,7 +229,13 @@ impl Channels {
                 .collect();
             Plane { width: w, height: h, data }
         };
-        Self { red: half(&self.red), green: half(&self.green), blue: half(&self.blue), factor: self.factor / 2.0 }
+        Self {
+            red: half(&self.red),
+            green: half(&self.green),
+            blue: half(&self.blue),
+            restored: half(&self.restored),
+            factor: self.factor / 2.0,
+        }
     }
 }
 
@@ -247,13 +262,15 @@ mod tests {
         let red = [0.75, 0.9, 0.9, 1.0, 1.0, 0.965];
         let blue = [0.5, 0.3, 0.3, 0.8, 0.5, 0.8];
         let plane = |values: &[f32]| Plane::new(values.len(), 1, values.to_vec()).unwrap();
-        let channels = Channels { red: plane(&red), green: plane(&[0.2; 6]), blue: plane(&blue), factor: 1.0 };
+        let (green, none) = (plane(&[0.2; 6]), plane(&[0.0; 6]));
+        let channels = Channels { red: plane(&red), green, blue: plane(&blue), restored: none, factor: 1.0 };
         let restored = channels.restored();
         for (got, expected) in restored.red.data.iter().zip([0.75, 0.9, 0.9, 1.2, 1.0, 0.965 + 0.5 * (1.2 - 0.965)]) {
             assert!((got - expected).abs() < 1e-5, "{:?}", restored.red.data);
         }
         assert_eq!(restored.green.data, [0.2; 6]);
         assert_eq!(restored.blue.data, blue);
+        assert_eq!(restored.restored.data, [0.0, 0.0, 0.0, 1.0, 0.0, 1.0]);
     }
 
     fn ramp(width: usize, height: usize) -> Plane {

@@ -33,6 +33,8 @@ pub struct Evidence {
     tint: Plane,
     hue: Plane,
     sizes: [OnceCell<Surroundings>; SIZES],
+    /// Share of a working pixel that was restored because it was burnt out.
+    pub restored: Plane,
     /// Working pixels per picture pixel.
     pub factor: f64,
 }
@@ -64,6 +66,7 @@ impl Evidence {
             channels: planes.map(Plane::clone),
             dark,
             sizes: Default::default(),
+            restored: channels.restored.clone(),
             factor: channels.factor,
         }
     }

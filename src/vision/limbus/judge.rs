@@ -32,6 +32,9 @@ const HALF: usize = 3;
 /// Places whose mean is taken from the levels: from well inside to well outside.
 const ABOUT_EDGE: std::ops::Range<usize> = 10..40;
 
+/// Beyond the edge, in radii: the sclera whose brightness speaks for a limbus.
+const BEYOND: (f64, f64) = (1.0, 1.3);
+
 /// What speaks for and against a candidate.
 #[derive(Clone, Copy, Debug)]
 pub struct Traits([f32; TRAITS]);
@@ -130,6 +133,14 @@ fn mean_over_rays(steps: [f32; RAYS], counts: impl Fn(f32) -> f32) -> (f32, f32)
 fn stretch((from, to): (f64, f64)) -> std::ops::Range<usize> {
     let index = |rho: f64| (((rho - FIRST) / STEP).round().max(0.0) as usize).min(PLACES - 1);
     index(from)..index(to) + 1
+}
+
+/// How much of what lies beyond an ellipse (working px of `evidence`) was restored because it was burnt out, 0 to 1.
+pub fn restored_beyond(evidence: &Evidence, ellipse: &Ellipse) -> f64 {
+    let edges: Vec<Vector> = (0..RAYS).map(|k| ellipse.matrix() * ray(k, RAYS)).collect();
+    let beyond = Fan::new(&evidence.restored, ellipse.center(), &edges).mean(stretch(BEYOND));
+    let (sum, count) = beyond.iter().filter(|v| !v.is_nan()).fold((0.0, 0), |(sum, count), v| (sum + v, count + 1));
+    if count > 0 { f64::from(sum) / f64::from(count) } else { 0.0 }
 }
 
 impl Traits {
