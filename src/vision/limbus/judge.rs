@@ -202,3 +202,29 @@ impl Traits {
         BY_PROFILE.odds(&self.0)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::vision::plane::Channels;
+
+    /// By hand: of the ring from 1.0 to 1.3 radii the left half was restored, or none, or it lies out of the picture.
+    #[test]
+    fn the_share_restored_beyond_an_ellipse() {
+        const SIDE: usize = 200;
+        let plane = |value: &dyn Fn(usize, usize) -> f32| {
+            Plane::new(SIDE, SIDE, (0..SIDE * SIDE).map(|i| value(i % SIDE, i / SIDE)).collect()).unwrap()
+        };
+        let evidence = |restored: &dyn Fn(usize, usize) -> f32| {
+            let [red, green, blue] = [0.5, 0.4, 0.3].map(|v| plane(&|_, _| v));
+            Evidence::new(&Channels { red, green, blue, restored: plane(restored), factor: 1.0 })
+        };
+        let circle = Ellipse::circle(PixelPoint::new(99.5, 99.5), 60.0).unwrap();
+        let far = Ellipse::circle(PixelPoint::new(99.5, 99.5), 600.0).unwrap();
+        let left_half = evidence(&|x, _| if x < SIDE / 2 { 1.0 } else { 0.0 });
+        assert!((restored_beyond(&left_half, &circle) - 0.5).abs() < 0.02);
+        let within = evidence(&|x, y| if (x as f64 - 99.5).hypot(y as f64 - 99.5) < 55.0 { 1.0 } else { 0.0 });
+        assert_eq!(restored_beyond(&within, &circle), 0.0);
+        assert_eq!(restored_beyond(&left_half, &far), 0.0);
+    }
+}

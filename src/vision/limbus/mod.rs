@@ -111,7 +111,8 @@ const PROFILE_NEEDED: f64 = 1.25;
 const FEATURES_NEEDED: f64 = -1.5;
 /// How much more the profile must speak for a limbus whose surroundings were all burnt out: what was restored is guessed, and to be
 /// bright all about is what a cup or a plate has in common with an eye. Of 80 real frames made 1.25 and 1.4 times as bright 12
-/// are left to their marks; of 1,328 general pictures and variants of them, a cup of coffee is claimed no longer.
+/// are left to their marks; of 1,352 general pictures and variants of them one is claimed
+/// instead of three: a cup of coffee is no longer.
 const MORE_IF_RESTORED: f64 = 5.0;
 /// How much better than any candidate elsewhere the best one must be, in units of the judgement.
 const LEAD_NEEDED: f64 = 1.0;
@@ -137,16 +138,18 @@ const LEAST_RAY_SD: f64 = 0.015;
 /// Standard deviations that all rays share, in radii: where in the grey zone the limbus is said to lie. Where the edge is
 /// clean it is small; where the rays scatter, a share of the scatter that no number of rays averages out is added to
 /// the centre. (Two careful readers differ by 3.3 % of the radius in the median.) And where a part of it is hidden, the edge
-/// of what hides it is followed for a stretch: times the share that is not seen. On drawn stills the centre is off by 0.45 % rms
-/// in each direction where all is seen and by 2.4 % where a tenth to four tenths are hidden; on real frames by 1.6 to 2.6 %, what
-/// readers differ by in it. Of these and of the shape's the errors of angles from several marks speak for 0.91 times as much on 2336
-/// drawn stills; where marks are drawn into real frames, errors are as large as all sd together say (38 angles: 1.01).
-const CENTER_SD: f64 = 0.0036;
+/// of what hides it is followed for a stretch: times the share that is not seen. On drawn stills the centre is off by 0.2 % (easy
+/// ones) to 0.5 % (hard ones) rms in each direction where all is seen, 0.6 to 1.0 times what is said, and by 2.4 to 3 % in hard ones
+/// where a sixth and more are hidden; on real frames by 1.6 to 2.6 %, what readers differ by in it. Of these and of the shape's
+/// variance the errors of angles speak for 0.65 times as much on 1697 drawn stills (0.85 on 410 whose axis lies off the marks),
+/// and for 0.85 times on 643 recordings of real frames with marks drawn in.
+const CENTER_SD: f64 = 0.0020;
 const CENTER_PER_SCATTER: f64 = 1.25;
 const CENTER_PER_HIDDEN: f64 = 0.063;
-/// The same of its shape (E11, E22). Drawn limbi, whose rays scatter by 0.28 % of the radius, are off by 0.85 %, and limbi read
-/// off real frames, whose rays scatter by 0.87 %, by 2.6 %. Where three eighths of a drawn one are hidden it is off by 3 %.
-const SHAPE_SD: f64 = 0.0036;
+/// The same of its shape (E11, E22). Drawn limbi of which all is seen, whose rays scatter by 0.28 % of the radius, are off by 0.5 to
+/// 0.9 % in length against width, 0.8 to 1.0 times what is said, and limbi read off real frames, whose rays scatter by 0.87 %, by
+/// 2.6 %. Where three eighths of a drawn one are hidden it is off by 3 %.
+const SHAPE_SD: f64 = 0.0020;
 const SHAPE_PER_SCATTER: f64 = 2.25;
 const SHAPE_PER_HIDDEN: f64 = 0.045;
 /// The same of its size as a whole: limbi read off real frames differed by so much. It turns nothing, but it scales

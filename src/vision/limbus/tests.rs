@@ -89,6 +89,38 @@ fn none_in_discs_and_strokes() {
 
 /// A yellow iris as pale as the sclera, of which the limbus was placed on a lid, its centre 18 % of the radius aside; and an eye
 /// without a red reflex, where none was found.
+/// Cups of coffee from above under a warm light, many so bright that the cup's red is burnt out. Most were taken for eyes when no
+/// more was asked of a limbus whose surroundings were restored. Those that are not burnt out still are.
+#[test]
+fn few_bright_cups_are_taken_for_eyes() {
+    const CUPS: usize = 40;
+    let mut rng = ChaCha8Rng::seed_from_u64(6);
+    let mut claimed = 0;
+    for _ in 0..CUPS {
+        let [strong, milk, froth, bright, blue] =
+            [0.6..1.6, 1.0..1.8, 0.4..0.8, 0.85..1.25, 0.7..0.95].map(|r| rng.random_range(r));
+        let [radius, flat, rim] = [80.0..130.0, 0.8..1.0, 1.25..1.9].map(|r| rng.random_range(r));
+        let coffee = [0.35, 0.2, 0.1].map(|v| v * strong);
+        let rings = [
+            (froth, coffee.map(|v| v * milk)),
+            (1.0, [1.15, 1.05, blue].map(|v| v * bright)),
+            (rim, [0.5, 0.35, 0.22]),
+        ];
+        let cup = drawn(|x, y| {
+            let rho = (x - 330.0).hypot((y - 230.0) / flat) / radius;
+            let light = 1.0 + (x - 330.0) / 2560.0;
+            let surface = rings.iter().fold(coffee, |within, (edge, beyond)| {
+                let out = ((rho - edge) * radius / 4.0 + 0.5).clamp(0.0, 1.0);
+                std::array::from_fn(|c| within[c] + out * (beyond[c] - within[c]))
+            });
+            surface.map(|v| v * light + rng.random_range(-0.015..0.015))
+        });
+        claimed += usize::from(find_limbus(&cup).is_ok());
+    }
+    // 11, and 24 when no more was asked.
+    assert!(claimed <= 15, "{claimed} of {CUPS}");
+}
+
 #[test]
 fn what_a_second_look_finds() {
     for (seed, difficulty, number) in [(31_415, Difficulty::Easy, 428), (31_416, Difficulty::Mixed, 554)] {
