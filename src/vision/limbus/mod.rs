@@ -110,9 +110,9 @@ const CLEAR: f64 = 2.0;
 const PROFILE_NEEDED: f64 = 1.25;
 const FEATURES_NEEDED: f64 = -1.5;
 /// How much more the profile must speak for a limbus whose surroundings were all burnt out: what was restored is guessed, and to be
-/// bright all about is what a cup or a plate has in common with an eye. Of 80 real frames made 1.25 and 1.4 times as bright 12
-/// are left to their marks; of 1,352 general pictures and variants of them one is claimed
-/// instead of four: a cup of coffee is no longer.
+/// bright all about is what a cup or a plate has in common with an eye. Of 80 real frames made 1.25 and 1.4 times as bright 15
+/// instead of 3 are left to their marks; of 1,328 general pictures and variants of them one is claimed instead of four: a cup of
+/// coffee is no longer.
 const MORE_IF_RESTORED: f64 = 5.0;
 /// How much better than any candidate elsewhere the best one must be, in units of the judgement.
 const LEAD_NEEDED: f64 = 1.0;
