@@ -15,7 +15,8 @@
 //! - [`phantom`]: a scene of known truth to pixels
 //! - [`statistics`]: numbers to estimates, intervals and tests
 //! - [`optics`]: dioptres and axes
-//! - [`geometry`]: axes, circles, ellipses, lines, covariance
+//! - [`geometry`]: axes, ellipses, lines, covariance
+//! - [`least_squares`]: sums of squares to where they are least
 //!
 //! Not a medical device. Judgement rests with the licensed surgeon, under local rules.
 
@@ -23,6 +24,7 @@ pub mod alignment;
 pub mod case_estimate;
 pub mod commands;
 pub mod geometry;
+pub mod least_squares;
 pub mod measurement;
 pub mod optics;
 pub mod phantom;

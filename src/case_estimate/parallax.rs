@@ -17,6 +17,7 @@
 //! likeliest depth with the likeliest tilts would be too deep, the more so the more views there are.
 
 use crate::geometry::{Matrix, Vector};
+use crate::least_squares::{Search, Singular, SumOfSquares};
 use nalgebra::{DMatrix, DVector, Vector3};
 
 /// Depth of a lens behind the plane of the limbus, mm, and sd: 1.6 to 2.4 in most eyes (calculated from common anterior
@@ -44,8 +45,9 @@ const MOST_VIEWS: usize = 8;
 const TELLS: f64 = 0.8;
 /// Parameters that all views share: depth, magnified decentration, anisotropy of the limbus, common tilt.
 const SHARED: usize = 7;
-/// Steps of a search.
-const STEPS: usize = 40;
+const SEARCH: Search = Search { steps: 40, damping: 1e-2, most_damping: 1e8 };
+/// Gain of the sum of squares below which a search is over.
+const SETTLED: f64 = 1e-8;
 /// Depths about a solution that are weighed, in its sd: first, last, and step.
 const DEPTHS_SD: (f64, f64, f64) = (-8.0, 5.0, 1.0);
 /// Least depth, mm.
@@ -286,37 +288,16 @@ impl<'a> Problem<'a> {
     }
 
     /// The solution that a search from `p` comes to.
-    fn settled(&self, mut p: DVector<f64>) -> Option<Mode> {
-        let mut rest = self.remainder(&p);
-        let mut damping = 1e-2;
-        for _ in 0..STEPS {
-            let slopes = self.slopes(&p);
-            let normal = slopes.transpose() * &slopes;
-            let mut damped = normal.clone();
-            for k in 0..p.len() {
-                damped[(k, k)] *= 1.0 + damping;
-            }
-            let step = damped.cholesky()?.solve(&(slopes.transpose() * &rest));
-            let trial = &p - step;
-            let next = self.remainder(&trial);
-            if next.norm_squared() <= rest.norm_squared() {
-                let settled = rest.norm_squared() - next.norm_squared() < 1e-8;
-                (p, rest) = (trial, next);
-                damping = (damping * 0.2).max(1e-9);
-                if settled {
-                    break;
-                }
-            } else {
-                damping *= 8.0;
-                if damping > 1e8 {
-                    break;
-                }
-            }
-        }
+    fn settled(&self, p: DVector<f64>) -> Option<Mode> {
+        let (At { p, rest }, _) = SEARCH.run(self, self.at(p)).ok()?;
         let slopes = self.slopes(&p);
         let cholesky = (slopes.transpose() * &slopes).cholesky()?;
         let evidence = -rest.norm_squared() / 2.0 - cholesky.l().diagonal().iter().map(|d| d.ln()).sum::<f64>();
         Some(Mode { covariance: cholesky.inverse(), at: p, evidence })
+    }
+
+    fn at(&self, p: DVector<f64>) -> At {
+        At { rest: self.remainder(&p), p }
     }
 
     /// Largest angle between the eye's axes in two views, degrees: tilts are tangents.
@@ -324,6 +305,34 @@ impl<'a> Problem<'a> {
         let axes: Vec<Vector3<f64>> = (0..self.views.len()).map(|k| Self::tilt(p, k).push(1.0)).collect();
         let apart = axes.iter().flat_map(|a| axes.iter().map(move |b| a.angle(b)));
         apart.fold(0.0, f64::max).to_degrees()
+    }
+}
+
+/// Parameters and what they leave of readings and prior.
+struct At {
+    p: DVector<f64>,
+    rest: DVector<f64>,
+}
+
+impl SumOfSquares for Problem<'_> {
+    type Place = At;
+
+    fn sum(&self, place: &At) -> f64 {
+        place.rest.norm_squared()
+    }
+
+    fn step(&self, from: &At, damping: f64) -> Result<Option<At>, Singular> {
+        let slopes = self.slopes(&from.p);
+        let mut damped = slopes.transpose() * &slopes;
+        for k in 0..from.p.len() {
+            damped[(k, k)] *= 1.0 + damping;
+        }
+        let step = damped.cholesky().ok_or(Singular)?.solve(&(slopes.transpose() * &from.rest));
+        Ok(Some(self.at(&from.p - step)))
+    }
+
+    fn settled(&self, from: &At, to: &At) -> bool {
+        self.sum(from) - self.sum(to) < SETTLED
     }
 }
 

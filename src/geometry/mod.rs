@@ -10,7 +10,6 @@
 //! go from the one to the other.
 
 mod angle;
-pub mod circle_fit;
 mod ellipse;
 pub mod ellipse_fit;
 mod eye_map;

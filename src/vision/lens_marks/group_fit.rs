@@ -3,6 +3,7 @@
 use super::marks::{FREE, Kind, Marks, Shape};
 use super::patch::Patch;
 use crate::geometry::{Matrix, Vector};
+use crate::least_squares::{Search, Singular, SumOfSquares};
 use nalgebra::{SMatrix, SVector};
 
 /// A fitted group.
@@ -39,8 +40,9 @@ const MARGIN: f64 = 0.035;
 const HALF_WIDTH: f64 = 0.045;
 /// How fast pixels beyond the marks lose weight, in limbus radii: what stands farther off should not matter.
 const FADE: f64 = 0.025;
-/// Steps of one round of a fit, and rounds with doubted pixels.
-const STEPS: usize = 8;
+/// One round of a fit, the share of the squares that a step must gain for another to be made, and rounds with doubted pixels.
+const SEARCH: Search = Search { steps: 8, damping: 1e-3, most_damping: 10.0 };
+const SETTLED: f64 = 1e-3;
 const ROUNDS: usize = 2;
 /// Shares explained between which doubting pixels is worth its time.
 const HOPELESS: f64 = 0.35;
@@ -267,6 +269,59 @@ struct Equations {
     squares: f64,
 }
 
+/// The search for a group's geometry about a start.
+struct Fit<'a> {
+    window: &'a Window,
+    kind: Kind,
+    /// Limbus radius, px.
+    scale: f64,
+    /// What the geometry is like, and the standard deviations of angle (rad), log extent, log sigma and log gap about it.
+    like: Shape,
+    sds: [f64; 4],
+}
+
+impl SumOfSquares for Fit<'_> {
+    type Place = State;
+
+    fn sum(&self, place: &State) -> f64 {
+        place.equations.squares
+    }
+
+    fn step(&self, from: &State, damping: f64) -> Result<Option<State>, Singular> {
+        let normal = &from.equations.normal;
+        let mut damped = *normal;
+        for i in 0..ALL {
+            damped[(i, i)] += damping * normal[(i, i)] + 1e-9;
+        }
+        let mut gradient = from.equations.gradient;
+        let unit = from.equations.squares / self.window.total_weight().max(1.0);
+        let away = [
+            self.like.angle - from.shape.angle,
+            (self.like.extent / from.shape.extent).ln(),
+            (self.like.sigma / from.shape.sigma).ln(),
+            (self.like.gap / from.shape.gap).ln(),
+        ];
+        for (k, (away, sd)) in away.iter().zip(self.sds).enumerate() {
+            damped[(k + 2, k + 2)] += unit / (sd * sd);
+            gradient[k + 2] += unit / (sd * sd) * away;
+        }
+        let step = damped.cholesky().ok_or(Singular)?.solve(&gradient);
+        let mut shape = from.shape;
+        shape.place += Vector::new(step[0], step[1]);
+        shape.angle += step[2].clamp(-0.2, 0.2);
+        shape.extent *= step[3].clamp(-0.3, 0.3).exp();
+        shape.sigma *= step[4].clamp(-0.3, 0.3).exp();
+        shape.gap *= step[5].clamp(-0.3, 0.3).exp();
+        let shape = shape.within_range(self.kind, self.scale);
+        let linear = from.linear + step.fixed_rows::<LINEAR>(FREE);
+        Ok(Some(State { shape, linear, equations: self.window.normal_equations(&shape, self.kind, &linear) }))
+    }
+
+    fn settled(&self, from: &State, to: &State) -> bool {
+        to.equations.squares > from.equations.squares * (1.0 - SETTLED)
+    }
+}
+
 /// Best fit of `kind` from a start; `None` where it runs away or sees too little.
 ///
 /// Where the first fit leaves much unexplained it is repeated with less weight on what is brighter than the model:
@@ -276,7 +331,7 @@ pub fn fit(patch: &Patch, kind: Kind, start: Shape, held: Hold) -> Option<Group>
     let whole = window.total_weight();
     let mut state = State::start(&window, start, kind)?;
     let free = held == Hold::Nothing;
-    let held = (start, if free { FREE_SD } else { HELD_SD });
+    let sds = if free { FREE_SD } else { HELD_SD };
     if !free {
         // The place is good from the start, so what departs from it can be told at once.
         for _ in 0..ROUNDS {
@@ -284,7 +339,10 @@ pub fn fit(patch: &Patch, kind: Kind, start: Shape, held: Hold) -> Option<Group>
             state = State::start(&window, start, kind)?;
         }
     }
-    state.improve(&window, kind, patch.scale, held)?;
+    let improved = |window: &Window, state: State| {
+        SEARCH.run(&Fit { window, kind, scale: patch.scale, like: start, sds }, state).ok().map(|(state, _)| state)
+    };
+    state = improved(&window, state)?;
     let mut group = state.group(&window, patch, kind, whole)?;
     for _ in 0..ROUNDS {
         if !(HOPELESS..CLEAR).contains(&group.explained) && free {
@@ -292,7 +350,7 @@ pub fn fit(patch: &Patch, kind: Kind, start: Shape, held: Hold) -> Option<Group>
         }
         window.doubt_outliers(&state, kind, patch.noise);
         state.equations = window.normal_equations(&state.shape, kind, &state.linear);
-        state.improve(&window, kind, patch.scale, held)?;
+        state = improved(&window, state)?;
         group = state.group(&window, patch, kind, whole)?;
     }
     ((state.shape.place - start.place).norm() < FARTHEST * patch.scale).then_some(group)
@@ -322,54 +380,6 @@ impl State {
     fn start(window: &Window, shape: Shape, kind: Kind) -> Option<Self> {
         let linear = window.solve_linear(&shape, kind)?;
         Some(Self { shape, linear, equations: window.normal_equations(&shape, kind, &linear) })
-    }
-
-    /// Levenberg-Marquardt steps until they gain little.
-    fn improve(&mut self, window: &Window, kind: Kind, scale: f64, (like, sds): (Shape, [f64; 4])) -> Option<()> {
-        let mut damping = 1e-3;
-        for _ in 0..STEPS {
-            let normal = &self.equations.normal;
-            let mut damped = *normal;
-            for i in 0..ALL {
-                damped[(i, i)] += damping * normal[(i, i)] + 1e-9;
-            }
-            let mut gradient = self.equations.gradient;
-            let unit = self.equations.squares / window.total_weight().max(1.0);
-            let away = [
-                like.angle - self.shape.angle,
-                (like.extent / self.shape.extent).ln(),
-                (like.sigma / self.shape.sigma).ln(),
-                (like.gap / self.shape.gap).ln(),
-            ];
-            for (k, (away, sd)) in away.iter().zip(sds).enumerate() {
-                damped[(k + 2, k + 2)] += unit / (sd * sd);
-                gradient[k + 2] += unit / (sd * sd) * away;
-            }
-            let step = damped.cholesky()?.solve(&gradient);
-            let mut shape = self.shape;
-            shape.place += Vector::new(step[0], step[1]);
-            shape.angle += step[2].clamp(-0.2, 0.2);
-            shape.extent *= step[3].clamp(-0.3, 0.3).exp();
-            shape.sigma *= step[4].clamp(-0.3, 0.3).exp();
-            shape.gap *= step[5].clamp(-0.3, 0.3).exp();
-            shape = shape.within_range(kind, scale);
-            let linear = self.linear + step.fixed_rows::<LINEAR>(FREE);
-            let equations = window.normal_equations(&shape, kind, &linear);
-            let gain = 1.0 - equations.squares / self.equations.squares.max(1e-12);
-            if gain > 0.0 {
-                *self = Self { shape, linear, equations };
-                damping = (damping * 0.2_f64).max(1e-6);
-                if gain < 1e-3 {
-                    break;
-                }
-            } else {
-                damping *= 8.0;
-                if damping > 10.0 {
-                    break;
-                }
-            }
-        }
-        Some(())
     }
 
     /// What has been fitted, with its covariance; `whole` is the weight of the window with no pixel doubted.

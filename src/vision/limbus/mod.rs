@@ -16,7 +16,7 @@ mod tests;
 #[allow(clippy::approx_constant)]
 mod weights;
 
-use crate::geometry::ellipse_fit::refine_ellipse;
+use crate::geometry::ellipse_fit::fit_ellipse;
 use crate::geometry::{Ellipse, PixelPoint, Vector};
 use crate::vision::Picture;
 use crate::vision::plane::{Channels, Plane};
@@ -397,7 +397,7 @@ impl Edge {
     fn placed(&self, factor: f64, score: f64) -> Option<LimbusFinding> {
         let count = self.path.rho.len();
         let points: Vec<PixelPoint> = (0..count).map(|k| self.frame.at(&(ray(k, count) * self.path.rho[k]))).collect();
-        let fit = refine_ellipse(&points, &self.trusts, &self.ellipse).ok()?;
+        let fit = fit_ellipse(&points, &self.trusts, &self.ellipse).ok()?;
         let trusted: f64 = self.trusts.iter().sum();
         let radius = fit.ellipse.radius_px();
         let scatter = (fit.sum_of_squares / trusted).sqrt();

@@ -4,6 +4,7 @@
 //! difference of two error functions: its edges lie where it is at half its own height, however soft it looks, and a
 //! thin bar that the blur has made shallow and wide comes out as thin as it is, with an uncertainty that says so.
 
+use crate::least_squares::{Search, Singular, SumOfSquares};
 use nalgebra::{SMatrix, SVector};
 use statrs::function::erf::erf;
 use std::f64::consts::{PI, SQRT_2};
@@ -13,8 +14,9 @@ const COUNT: usize = 6;
 type Parameters = SVector<f64, COUNT>;
 type Square = SMatrix<f64, COUNT, COUNT>;
 
-/// Steps of the search.
-const STEPS: usize = 60;
+const SEARCH: Search = Search { steps: 60, damping: 1e-2, most_damping: 1e9 };
+/// Least sd of one depth: a profile without any noise is only ever drawn.
+const LEAST_NOISE: f64 = 1e-4;
 /// Share of the cost that a step must gain for another to be made.
 const SETTLED: f64 = 1e-6;
 /// Largest root mean square misfit of what is still a bar, share of its height.
@@ -70,20 +72,20 @@ pub(super) fn fit(positions: &[f64], depths: &[f64], noise: f64, expected: &Expe
         0.5 * expected.height,
     ]);
     let profile = Profile { positions, depths, middle };
-    let held = Held { prior, weight: Square::from_diagonal(&prior_sd.map(|s| 1.0 / (s * s))) };
-    let mut p = prior;
-    let mut sd = noise.max(1e-4);
-    let mut at = profile.about(&p);
+    let weight = Square::from_diagonal(&prior_sd.map(|s| 1.0 / (s * s)));
+    let mut sd = noise.max(LEAST_NOISE);
+    let mut at = profile.about(prior);
     // The size of the remainder is known only after a fit.
     for _ in 0..2 {
-        (p, at) = search(&profile, sd, p, at, &held)?;
+        (at, _) = SEARCH.run(&Fit { profile: &profile, sd, prior, weight }, at).ok()?;
         let free = (positions.len() - COUNT) as f64;
-        sd = noise.max((at.squares() / free).sqrt()).max(1e-4);
+        sd = noise.max((at.squares() / free).sqrt()).max(LEAST_NOISE);
     }
+    let p = at.p;
     if p[3] <= 0.0 || p[1] <= p[0] || sd > MISFIT * p[3] {
         return None;
     }
-    let covariance = (at.normal / (sd * sd * shared_noise(&at.rest)) + held.weight).try_inverse()?;
+    let covariance = (at.normal / (sd * sd * shared_noise(&at.rest)) + weight).try_inverse()?;
     let variance = covariance[(0, 0)] + covariance[(1, 1)] - 2.0 * covariance[(0, 1)];
     Some(Bar {
         width: p[1] - p[0],
@@ -103,49 +105,38 @@ pub(super) fn shared_noise(series: &[f64]) -> f64 {
     (1.0 + r) / (1.0 - r)
 }
 
-/// What is held of the parameters, and the inverse of its covariance.
-struct Held {
+/// The profile and what is held of the bar, as a sum of squares each over its variance.
+struct Fit<'a> {
+    profile: &'a Profile<'a>,
+    /// sd of one depth.
+    sd: f64,
     prior: Parameters,
+    /// Inverse of the prior's covariance.
     weight: Square,
 }
 
-impl Held {
-    fn cost(&self, p: &Parameters) -> f64 {
-        let off = p - self.prior;
-        off.dot(&(self.weight * off))
-    }
-}
+impl SumOfSquares for Fit<'_> {
+    type Place = About;
 
-/// Levenberg-Marquardt from `start`, about which the profile is `at`; where it comes to rest, and the profile about that.
-fn search(profile: &Profile, sd: f64, start: Parameters, at: About, held: &Held) -> Option<(Parameters, About)> {
-    let cost = |p: &Parameters, at: &About| at.squares() / (sd * sd) + held.cost(p);
-    let (mut p, mut at) = (start, at);
-    let mut best = cost(&p, &at);
-    let mut damping = 1e-2;
-    for _ in 0..STEPS {
-        let gradient = held.weight * (held.prior - p) + at.gradient / (sd * sd);
-        let mut damped = at.normal / (sd * sd) + held.weight;
+    fn sum(&self, place: &About) -> f64 {
+        let off = place.p - self.prior;
+        place.squares() / (self.sd * self.sd) + off.dot(&(self.weight * off))
+    }
+
+    fn step(&self, from: &About, damping: f64) -> Result<Option<About>, Singular> {
+        let variance = self.sd * self.sd;
+        let gradient = self.weight * (self.prior - from.p) + from.gradient / variance;
+        let mut damped = from.normal / variance + self.weight;
         for k in 0..COUNT {
             damped[(k, k)] *= 1.0 + damping;
         }
-        let trial = p + damped.cholesky()?.solve(&gradient);
-        let there = profile.about(&trial);
-        let value = cost(&trial, &there);
-        if value.is_finite() && value <= best {
-            let settled = best - value < SETTLED * (1.0 + best);
-            (p, at, best) = (trial, there, value);
-            damping = (damping * 0.3).max(1e-9);
-            if settled {
-                break;
-            }
-        } else {
-            damping *= 6.0;
-            if damping > 1e9 {
-                break;
-            }
-        }
+        let to = from.p + damped.cholesky().ok_or(Singular)?.solve(&gradient);
+        Ok(to.iter().all(|v| v.is_finite()).then(|| self.profile.about(to)))
     }
-    p.iter().all(|v| v.is_finite()).then_some((p, at))
+
+    fn settled(&self, from: &About, to: &About) -> bool {
+        self.sum(from) - self.sum(to) < SETTLED * (1.0 + self.sum(from))
+    }
 }
 
 /// Depths at positions, about the middle of the bar first expected.
@@ -157,6 +148,7 @@ struct Profile<'a> {
 
 /// A profile about a bar, to first order.
 struct About {
+    p: Parameters,
     /// Depth - bar, sample by sample.
     rest: Vec<f64>,
     /// Sum of slope times remainder.
@@ -172,14 +164,15 @@ impl About {
 }
 
 impl Profile<'_> {
-    fn about(&self, p: &Parameters) -> About {
+    fn about(&self, p: Parameters) -> About {
         let mut about = About {
+            p,
             rest: Vec::with_capacity(self.positions.len()),
             gradient: Parameters::zeros(),
             normal: Square::zeros(),
         };
         for (x, depth) in self.positions.iter().zip(self.depths) {
-            let (value, slopes) = bar(*x, self.middle, p);
+            let (value, slopes) = bar(*x, self.middle, &p);
             let rest = depth - value;
             about.rest.push(rest);
             about.gradient += slopes * rest;
