@@ -44,6 +44,15 @@ const FIELDS: [(&str, &str); 36] = [
     ("case_schema", "/schema"),
 ];
 
+/// Whether `bytes` begin as [`ndjson`] or [`csv`] of this or another version does: both name the schema of a case.
+pub fn are_cases(bytes: &[u8]) -> bool {
+    let first = bytes.split(|byte| *byte == b'\n').next().unwrap_or_default();
+    let heading = String::from_utf8_lossy(first);
+    let record: Option<serde_json::Value> = serde_json::from_slice(first).ok();
+    heading.trim_end().split(',').any(|heading| heading == "case_schema")
+        || record.is_some_and(|record| record.get("schema").is_some() && record.get("case").is_some())
+}
+
 /// One line of JSON a case, numbers rounded as in measurements.ndjson.
 pub fn ndjson(cases: &[CaseRecord]) -> Vec<u8> {
     let mut bytes = Vec::new();

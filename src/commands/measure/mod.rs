@@ -18,7 +18,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use inputs::Job;
 use output::Output;
 use std::num::NonZeroUsize;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Measure the alignment of the lens in stills of the operation.
 ///
@@ -46,7 +46,9 @@ pub(super) struct MeasureArgs {
 /// Measure, write, and say what it came to.
 pub(super) fn run(args: &MeasureArgs) -> Result<Ending, Failure> {
     let inputs = inputs::gather(&args.paths, args.sheet.as_deref(), &[args.out.join(OVERLAYS)])?;
-    let output = Output::prepare(&args.out)?;
+    let read: Vec<&Path> = inputs.jobs.iter().map(|job| &job.path).chain(&args.sheet).map(PathBuf::as_path).collect();
+    let with_cases = inputs.jobs.iter().any(|job| job.case.case.is_some());
+    let output = Output::prepare(&args.out, &read, with_cases)?;
     if let Some(folder) = &args.debug_dir {
         output::make_usable(folder)?;
     }

@@ -30,14 +30,29 @@ pub(super) struct Output {
 
 impl Output {
     /// Make the folder where it is missing, and see that all files of a run can be written before any work is done.
-    pub(super) fn prepare(folder: &Path) -> Result<Self, Failure> {
+    ///
+    /// - `read`: the files that the run is made from, none of which it may write over
+    /// - `with_cases`: whether there may be cases to write
+    pub(super) fn prepare(folder: &Path, read: &[&Path], with_cases: bool) -> Result<Self, Failure> {
         let overlays = folder.join(OVERLAYS);
         for folder in [folder, &overlays] {
             make_usable(folder)?;
         }
-        for file in [RECORDS, TABLE, CASES, CASES_TABLE, PAGE].map(|name| folder.join(name)) {
+        let read: HashSet<PathBuf> = read.iter().filter_map(|path| path.canonicalize().ok()).collect();
+        let of_cases: &[&str] = if with_cases { &[CASES, CASES_TABLE] } else { &[] };
+        for name in [RECORDS, TABLE, PAGE].iter().chain(of_cases) {
+            let file = folder.join(name);
             if file.is_dir() {
                 return Err(Failure::at(&file, "a folder stands where this file is to be written"));
+            }
+            if file.canonicalize().is_ok_and(|file| read.contains(&file)) {
+                return Err(Failure::at(&file, "would be written over, and is read by this run: choose another --out"));
+            }
+            if of_cases.contains(name) && file.exists() && !holds_cases(&file) {
+                return Err(Failure::at(
+                    &file,
+                    "would be written over, and no earlier run wrote it: choose another --out",
+                ));
             }
         }
         Ok(Self { folder: folder.to_owned(), earlier: earlier_overlays(&folder.join(RECORDS)) })
@@ -79,7 +94,9 @@ impl Output {
         let written = page::write(&mut html, records, of_cases, take);
         keep(PAGE, written.map(|()| html));
         if of_cases.is_empty() {
-            stale.extend([CASES, CASES_TABLE].map(str::to_owned));
+            // Case sheets have the name of the table as a rule, and may lie in the same folder.
+            let earlier = [CASES, CASES_TABLE].into_iter().filter(|name| holds_cases(&self.folder.join(name)));
+            stale.extend(earlier.map(str::to_owned));
         }
         if !failures.is_empty() {
             // Records that could not be replaced keep what belongs to them.
@@ -99,6 +116,11 @@ impl Output {
         let paths: Vec<&Path> = jobs.iter().map(|job| job.path.as_path()).collect();
         Drawings { folder: self.folder.clone(), names: overlay_names(&paths) }
     }
+}
+
+/// Whether a file is one of cases that a run wrote.
+fn holds_cases(file: &Path) -> bool {
+    std::fs::read(file).is_ok_and(|bytes| cases::are_cases(&bytes))
 }
 
 /// Make a folder where it is missing, and see that it can be written to.
