@@ -239,6 +239,51 @@ fn the_sheet_goes_into_the_record_and_what_fits_nothing_is_said() {
     );
 }
 
+/// Without a sheet nothing tells what the marks stand for: the record says what was taken for granted.
+#[test]
+fn no_sheet_is_said_in_the_record() {
+    let folder = folder_with(&["x.png"]);
+    stillaxis(folder.path(), ["measure", "x.png", "--out", "out"], "");
+    let expected = ["no case sheet was given: the marks were taken to stand on the intended axis"];
+    assert_eq!(records(&folder.path().join("out"))[0]["warnings"], serde_json::json!(expected));
+}
+
+/// A case sheet is called as a table of the results is, and may lie where the results go.
+#[test]
+fn what_a_run_reads_and_what_no_run_wrote_stays() {
+    let folder = folder_with(&["in/x.png"]);
+    let sheet = folder.path().join("in/cases.csv");
+    let kept = |text: &str| assert_eq!(fs::read_to_string(&sheet).expect("still there"), text);
+    let measure = |args: &[&str]| stillaxis(folder.path(), [&["measure", "in"], args].concat(), "");
+
+    // No cases: nothing is to be written there.
+    let alone = "still,patient\nx.png,p1\n";
+    fs::write(&sheet, alone).expect("written");
+    for args in [&["--out", "in"][..], &["--sheet", "in/cases.csv", "--out", "in"]] {
+        assert_eq!(measure(args).code, Some(1));
+        kept(alone);
+    }
+    let of_case = "still,case\nx.png,c1\n";
+    fs::write(&sheet, of_case).expect("written");
+    let run = measure(&["--sheet", "in/cases.csv", "--out", "in/../in"]);
+    assert_eq!(run.code, Some(2), "{run:?}");
+    assert!(run.stderr.contains("in/../in/cases.csv: would be written over, and is read by this run"), "{run:?}");
+    kept(of_case);
+    fs::write(folder.path().join("other.csv"), of_case).expect("written");
+    let run = measure(&["--sheet", "other.csv", "--out", "in"]);
+    assert_eq!(run.code, Some(2), "{run:?}");
+    assert!(run.stderr.contains("in/cases.csv: would be written over, and no earlier run wrote it"), "{run:?}");
+    kept(of_case);
+
+    // What a run wrote is replaced by the next, and removed by one without cases.
+    for _ in 0..2 {
+        assert_eq!(measure(&["--sheet", "other.csv", "--out", "out"]).code, Some(1));
+        assert!(folder.path().join("out/cases.csv").is_file());
+    }
+    measure(&["--out", "out"]);
+    assert!(!folder.path().join("out/cases.csv").exists() && !folder.path().join("out/cases.ndjson").exists());
+}
+
 /// A reader that has seen enough is no fault, and neither is nobody listening.
 #[test]
 fn closed_pipes_end_quietly() {

@@ -9,6 +9,8 @@ use std::path::{Path, PathBuf};
 
 /// Said in the record of a still that the sheet has no row for.
 const NO_ROW: &str = "the case sheet has no row for this still: its marks were taken to stand on the intended axis";
+/// Said in the record of a still that was measured without a sheet.
+const NO_SHEET: &str = "no case sheet was given: the marks were taken to stand on the intended axis";
 
 /// A still to measure.
 #[derive(Clone, Debug)]
@@ -42,11 +44,12 @@ pub(super) fn gather(paths: &[PathBuf], sheet: Option<&Path>, leave_out: &[PathB
     }
     let cases = match sheet {
         Some(sheet) => read_sheet(sheet, &found.stills)?,
-        None => vec![Some(Case::default()); found.stills.len()],
+        None => vec![None; found.stills.len()],
     };
     let jobs = found.stills.into_iter().zip(cases);
     let jobs = jobs.map(|(path, case)| {
-        let warnings = if case.is_some() { Vec::new() } else { vec![NO_ROW.to_owned()] };
+        let unsaid = if sheet.is_none() { NO_SHEET } else { NO_ROW };
+        let warnings = if case.is_some() { Vec::new() } else { vec![unsaid.to_owned()] };
         Job { path, case: case.unwrap_or_default(), warnings }
     });
     Ok(Inputs { jobs: jobs.collect(), complete: found.faults.is_empty() })
