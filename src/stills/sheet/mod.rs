@@ -202,6 +202,15 @@ impl Case {
         {
             cells.fault("k_flat_d", format!("no more than k_steep_d, which is {steep}"));
         }
+        if let (Some(width), Some(height)) = (case.white_to_white_mm, case.limbus_height_mm)
+            && !HEIGHT_OVER_WIDTH.contains(&(height / width))
+        {
+            let (least, most) = (HEIGHT_OVER_WIDTH.start() * width, HEIGHT_OVER_WIDTH.end() * width);
+            cells.fault(
+                "limbus_height_mm",
+                format!("{least:.1} to {most:.1} mm where white_to_white_mm, the horizontal diameter, is {width}"),
+            );
+        }
         if let (Some(operated), Some(refracted)) = (case.date, case.refracted_on)
             && refracted < operated
         {
@@ -210,6 +219,12 @@ impl Case {
         Self { columns, ..case }
     }
 }
+
+/// Height over width of a limbus that may be entered: 0.94 +- 0.03 (from memory; see [`OvalPrior::AVERAGE`]) within four
+/// standard deviations. Of entries that changed places, or that are of something else, the axis would come out degrees off.
+///
+/// [`OvalPrior::AVERAGE`]: crate::geometry::OvalPrior::AVERAGE
+const HEIGHT_OVER_WIDTH: std::ops::RangeInclusive<f64> = 0.82..=1.06;
 
 #[cfg(test)]
 mod tests {
@@ -361,6 +376,22 @@ mod tests {
             assert!(error.contains(&format!("cases.csv: line 2, {fault}")), "{fault}\nnot in\n{error}");
         }
         assert_eq!(error.lines().count(), faults.len());
+    }
+
+    /// 11 x 12.2 mm stands on its side: 0.82 x 11 = 9.02, 1.06 x 11 = 11.66.
+    #[test]
+    fn a_limbus_higher_than_wide_is_a_slip() {
+        let parse = |cells: &str| {
+            let text = format!("still,white_to_white_mm,limbus_height_mm\na.png,{cells}\n");
+            Sheet::parse(Path::new("cases.csv"), text.as_bytes())
+        };
+        let expected = "cases.csv: line 2, column limbus_height_mm: \"12.2\", expected 9.0 to 11.7 mm where \
+                        white_to_white_mm, the horizontal diameter, is 11";
+        assert_eq!(parse("11,12.2").expect_err("on its side").to_string(), expected);
+        assert!(parse("16,8").is_err());
+        for sound in ["12.2,11", "11.7,11.7", "11.9,", ",11.1"] {
+            assert!(parse(sound).is_ok(), "{sound}");
+        }
     }
 
     #[test]
