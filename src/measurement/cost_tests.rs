@@ -24,13 +24,7 @@ fn axis(degrees: f64) -> Axis {
 
 /// A lens `error_deg` from an intended axis of 90, in an eye turned by 20 degrees in the picture.
 fn placing(error_deg: f64, sd_deg: f64) -> Placing {
-    Placing {
-        error_deg,
-        sd_deg,
-        lens: axis(110.0 + error_deg),
-        intended: axis(110.0),
-        lens_in_eye: Some(axis(90.0 + error_deg)),
-    }
+    Placing { error_deg, sd_deg, lens: axis(110.0 + error_deg), lens_in_eye: Some(axis(90.0 + error_deg)) }
 }
 
 fn close(got: Option<f64>, expected: f64, within: f64) {
@@ -313,5 +307,16 @@ fn intervals_of_the_record_hold_the_truth() {
                 assert!((0.94..=0.96).contains(&share), "{cells} at {truth}: {held:?}");
             }
         }
+    }
+}
+
+/// Both times are of the same end: a lens at 178 degrees, 15 past its axis, is turned from 9:04 (178) back to 9:34 (163),
+/// and one at 2, 15 past its axis at 167 = -13, from 2:56 (2) to 3:26 (-13).
+#[test]
+fn the_clock_stays_at_one_end_of_the_axis() {
+    for (lens, times) in [(178.0, ["9:04", "9:34"]), (2.0, ["2:56", "3:26"])] {
+        let placing = Placing { lens: axis(lens), ..placing(15.0, 0.5) };
+        let turn = cost(&placing, &case("intended_axis_deg=90")).turn_back;
+        assert_eq!([turn.lens_clock.as_str(), turn.intended_clock.as_str()], times);
     }
 }

@@ -23,8 +23,6 @@ pub(super) struct Placing {
     pub(super) sd_deg: f64,
     /// Direction of the lens axis in the plane of the limbus.
     pub(super) lens: Axis,
-    /// Direction of the intended axis there.
-    pub(super) intended: Axis,
     /// Lens axis in the eye's own notation, where the eye's 0 is known.
     pub(super) lens_in_eye: Option<Axis>,
 }
@@ -35,7 +33,6 @@ impl From<&Aligned> for Placing {
             error_deg: aligned.error_deg,
             sd_deg: aligned.sd_deg(),
             lens: aligned.lens,
-            intended: aligned.intended,
             lens_in_eye: aligned.lens_axis_in_eye,
         }
     }
@@ -200,18 +197,20 @@ pub(super) fn refraction(power: &SpheroCylinder, axis_deg: Option<f64>) -> Refra
 /// error may be 0.
 fn turn_back(placing: &Placing, cost: Option<&MisalignmentCost>, sizes: [f64; 2]) -> TurnBack {
     let turn = turn_back::TurnBack::of_misalignment(placing.error_deg);
-    let on_clock = |axis: Axis| {
-        let (hour, minute) = clock(axis.degrees());
+    let on_clock = |direction_deg: f64| {
+        let (hour, minute) = clock(direction_deg);
         format!("{hour}:{minute:02}")
     };
+    let lens_deg = placing.lens.degrees();
     TurnBack {
         sense: match turn.sense {
             turn_back::Sense::Clockwise => Sense::Clockwise,
             turn_back::Sense::CounterClockwise => Sense::CounterClockwise,
         },
         by_deg: turn.by_deg,
-        lens_clock: on_clock(placing.lens),
-        intended_clock: on_clock(placing.intended),
+        lens_clock: on_clock(lens_deg),
+        // The end of the intended axis that this end of the lens is turned to, not the one below 180 degrees.
+        intended_clock: on_clock(lens_deg - placing.error_deg),
         gain_d: cost.map(|cost| cost.gain_d),
         gain_interval95_d: cost.map(|cost| cost.gain_interval95_d),
         may_gain_nothing: cost.map_or(sizes[0] <= 0.0, |cost| cost.may_gain_nothing),
