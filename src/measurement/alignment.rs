@@ -26,7 +26,7 @@ pub(super) fn describe_alignment(
 ) {
     if let Some(part) = too_wide(&aligned.parts, marks) {
         let by_marks = if marks.count == 1 || lens.groups_seen == 1 {
-            "use a still that shows both opposite marks and both groups of the lens's marks"
+            "use a still that shows all reference marks and both groups of the lens's marks"
         } else {
             "use a sharper or larger still, with the limbus seen squarely"
         };

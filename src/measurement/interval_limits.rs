@@ -29,6 +29,12 @@ const WIDEST_BY_SHAPE_DEG: f64 = 2.0;
 /// leaves at the most, 45 degrees away.
 const ON_THE_MARKS_DEG: f64 = 5.0;
 
+const SHOW_THE_LIMBUS: &str =
+    "use a still that shows more of the limbus, and its edge more clearly, or both opposite marks";
+/// What the oval leaves open grows with the angle from the marks to the lens, whether the axis lies between or is wrong.
+const MEASURE_THE_OVAL: &str = "check intended_axis_deg, and give width and height of the limbus in the case sheet: the \
+                                farther the lens stands from the marks, the more the oval of the limbus leaves open";
+
 /// The reference marks an angle comes from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Marks {
@@ -64,14 +70,11 @@ pub struct TooWide {
 pub fn too_wide(parts: &VarianceParts, marks: Marks) -> Option<TooWide> {
     let part =
         |source, variance, widest_deg, hint| TooWide { source, half_deg: half95_deg(variance), widest_deg, hint };
-    let whole = part("", parts.sum(), WIDEST_HALF_INTERVAL_DEG, None);
+    let most = |variance: f64| variance > parts.sum() / 2.0;
+    let by_most = if most(parts.oval) { Some(MEASURE_THE_OVAL) } else { most(parts.limbus).then_some(SHOW_THE_LIMBUS) };
+    let whole = part("", parts.sum(), WIDEST_HALF_INTERVAL_DEG, by_most);
     let limbus = |widest_deg| {
-        part(
-            " from the centre and shape of the limbus alone",
-            parts.limbus,
-            widest_deg,
-            Some("use a still that shows more of the limbus, and its edge more clearly, or both opposite marks"),
-        )
+        part(" from the centre and shape of the limbus alone", parts.limbus, widest_deg, Some(SHOW_THE_LIMBUS))
     };
     let shape = part(
         " from the centre, shape and oval of the limbus alone",
@@ -154,5 +157,19 @@ mod tests {
             assert_eq!(found.as_ref().map(|part| part.widest_deg), widest, "{parts:?}, {marks:?}");
             assert!(found.is_none_or(|part| part.half_deg > part.widest_deg), "{parts:?}, {marks:?}");
         }
+    }
+
+    /// A sharper still would not narrow what the oval leaves open.
+    #[test]
+    fn what_takes_most_of_the_interval_tells_the_hint() {
+        let hint = |reference_marks, limbus, oval| {
+            let [reference_marks, limbus, oval] = [reference_marks, limbus, oval].map(variance);
+            let parts = VarianceParts { reference_marks, limbus, oval, ..VarianceParts::default() };
+            too_wide(&parts, Marks { count: 2, from_axis_deg: 30.0 }).expect("wider than 2.6").hint
+        };
+        assert_eq!(hint(1.0, 1.0, 2.7), Some(MEASURE_THE_OVAL));
+        assert_eq!(hint(1.0, 2.7, 1.0), Some(SHOW_THE_LIMBUS));
+        assert_eq!(hint(2.7, 1.0, 1.0), None);
+        assert_eq!(hint(2.0, 2.0, 2.0), None);
     }
 }
