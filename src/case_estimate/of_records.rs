@@ -1,6 +1,6 @@
 //! Records of stills to records of cases.
 
-use super::combine::{Combined, Reading, combine};
+use super::combine::{Combined, LEAST_OWN_DEG2, Reading, combine};
 use super::parallax::{ViewReading, parallax};
 use crate::geometry::{Matrix, Vector, axis_difference};
 use crate::optics::angle_size::size_interval95;
@@ -15,6 +15,11 @@ use std::collections::{BTreeSet, HashMap};
 /// Columns that tell one case from another, and those that a plan rests on.
 const KEYS: [&str; 4] = ["case", "patient", "eye", "stage"];
 const PLAN: [&str; 3] = ["intended_axis_deg", "marks_denote_deg", "white_to_white_mm"];
+
+/// Why a still whose bytes stood there before counts for nothing; the name of that one follows.
+const SAME_PICTURE: &str = "the same picture as";
+/// Why a still that the others contradict is left out.
+const STANDS_APART: &str = "stands apart from the others";
 
 /// One record for each case and stage that `records` name, in the order of their first stills. Stills that name no case are in
 /// none.
@@ -44,9 +49,30 @@ fn excluded(record: &Record) -> bool {
     record.case.get("exclude").is_some_and(|cell| cell.trim().eq_ignore_ascii_case("true"))
 }
 
+/// For each still why it counts for nothing whatever it reads: the sheet leaves it out, or it is a picture that was there before,
+/// whose noise is the same over again.
+fn set_aside(stills: &[&Record]) -> Vec<Option<String>> {
+    let mut seen: HashMap<&str, &str> = HashMap::new();
+    let mut reasons = Vec::with_capacity(stills.len());
+    for record in stills {
+        let (hash, path) = (record.still.sha256.as_str(), record.still.path.as_str());
+        let first = seen.get(hash).filter(|_| !hash.is_empty());
+        reasons.push(if excluded(record) {
+            Some("excluded by the case sheet".to_owned())
+        } else if let Some(first) = first {
+            Some(format!("{SAME_PICTURE} {first}"))
+        } else {
+            seen.insert(hash, path);
+            None
+        });
+    }
+    reasons
+}
+
 fn of_case([case, patient, eye, stage]: [String; 4], stills: &[&Record]) -> CaseRecord {
+    let set_aside = set_aside(stills);
     let counted: Vec<usize> =
-        (0..stills.len()).filter(|k| measured(stills[*k]).is_some() && !excluded(stills[*k])).collect();
+        (0..stills.len()).filter(|k| measured(stills[*k]).is_some() && set_aside[*k].is_none()).collect();
     let alignments: Vec<&Alignment> = counted.iter().filter_map(|k| measured(stills[*k])).collect();
     let readings: Vec<Reading> = alignments.iter().map(|a| Reading::of(a.error_deg, &a.variance_parts_deg2)).collect();
     let combined = combine(&readings);
@@ -56,13 +82,8 @@ fn of_case([case, patient, eye, stage]: [String; 4], stills: &[&Record]) -> Case
     };
     let described = stills.iter().enumerate().map(|(k, record)| {
         let weight = weight_of(k).unwrap_or(0.0);
-        let left_out = if measured(record).is_none() {
-            None
-        } else if excluded(record) {
-            Some("excluded by the case sheet".to_owned())
-        } else {
-            (weight == 0.0).then(|| "stands apart from the others".to_owned())
-        };
+        let apart = || (weight == 0.0).then(|| STANDS_APART.to_owned());
+        let left_out = measured(record).and_then(|_| set_aside[k].clone().or_else(apart));
         let error_deg = measured(record).map(|a| a.error_deg);
         CaseStill { path: record.still.path.clone(), outcome: record.outcome, error_deg, weight, left_out }
     });
@@ -93,7 +114,7 @@ fn estimate(combined: &Combined, readings: &[Reading], measured: usize) -> CaseE
         .collect();
     let errors: Vec<f64> =
         used.iter().map(|r| combined.error_deg + axis_difference(combined.error_deg, r.error_deg)).collect();
-    let own: Vec<f64> = used.iter().map(|r| r.own_deg2).collect();
+    let own: Vec<f64> = used.iter().map(|r| r.own_deg2.max(LEAST_OWN_DEG2)).collect();
     // The interval's own sd, so that the cost is as wide as the angle where few stills had to tell it.
     let half = (combined.interval95_deg[1] - combined.interval95_deg[0]) / 2.0;
     let sd_of_interval = half / normal_quantile(0.975);
@@ -129,7 +150,7 @@ fn warnings(
             warnings.push(format!("the sheet gives the stills of this case different {column}: one of them is wrong"));
         }
     }
-    let apart = described.iter().filter(|s| s.left_out.as_deref() == Some("stands apart from the others"));
+    let apart = described.iter().filter(|s| s.left_out.as_deref() == Some(STANDS_APART));
     for still in apart {
         let error = still.error_deg.unwrap_or(0.0);
         warnings.push(format!(
@@ -137,6 +158,8 @@ fn warnings(
             still.path
         ));
     }
+    let again = described.iter().filter(|s| s.left_out.as_deref().is_some_and(|why| why.starts_with(SAME_PICTURE)));
+    warnings.extend(again.map(|s| format!("{}: {}, counted once", s.path, s.left_out.as_deref().unwrap_or_default())));
     let Some(combined) = combined else { return warnings };
     if combined.inflation > 1.0 {
         warnings.push(format!(
@@ -263,6 +286,27 @@ mod tests {
             variance_parts_deg2: VarianceParts { lens_marks: 0.04, ..VarianceParts::default() },
         });
         record
+    }
+
+    /// Four copies of a still tell no more than the one.
+    #[test]
+    fn a_picture_counts_once() {
+        let picture = |path: &str, hash: &str, columns: &[(&str, &str)]| {
+            let mut record = still(10.0, 0.0, columns);
+            (record.still.path, record.still.sha256) = (path.to_owned(), hash.to_owned());
+            record
+        };
+        let copies = ["a", "b", "c", "d"].map(|path| picture(path, "1f", &[]));
+        let case = &of_records(&copies)[0];
+        let estimate = case.estimate.as_ref().unwrap();
+        assert_eq!((estimate.measured, estimate.used), (4, 1));
+        assert!((estimate.own_sd_deg - 0.2).abs() < 1e-12 && estimate.agreement_p.is_none());
+        assert_eq!(case.stills[3].left_out.as_deref(), Some("the same picture as a"));
+        assert!(case.warnings.contains(&"d: the same picture as a, counted once".to_owned()), "{:?}", case.warnings);
+        // One that the sheet leaves out does not stand for its copy, and other pictures count.
+        let stills = [picture("a", "1f", &[("exclude", "true")]), picture("b", "1f", &[]), picture("c", "2e", &[])];
+        assert_eq!(of_records(&stills)[0].estimate.as_ref().unwrap().used, 2);
+        assert_eq!(of_records(&["a", "b"].map(|path| picture(path, "", &[])))[0].estimate.as_ref().unwrap().used, 2);
     }
 
     /// Of marks on 0, 180 and 270 one still shows the first two, another only the third: the eye is turned by no more for that.

@@ -59,9 +59,10 @@ pub struct CaseEstimate {
     pub error_deg: f64,
     /// Standard deviation of the error, degrees.
     pub sd_deg: f64,
-    /// 95 % interval of the error, degrees; unwrapped, so that it may leave [-90, 90).
+    /// 95 % interval of the error, degrees; unwrapped, so that it may leave [-90, 90). Where the stills differ by more than their own
+    /// errors allow (`inflation` above 1) it is Student's, and wider than `sd_deg` says: so few had to tell their scatter.
     pub interval95_deg: [f64; 2],
-    /// The part of `sd_deg` that further stills would lessen, degrees.
+    /// The part of `sd_deg` that further stills would lessen, degrees; of one still 0.02 at the least.
     pub own_sd_deg: f64,
     /// The part that all stills share and that no further still lessens, degrees: the oval of the limbus, the depth of the
     /// lens, the marks' own form.
@@ -70,7 +71,7 @@ pub struct CaseEstimate {
     pub spread_sd_deg: Option<f64>,
     /// What it would be by their own errors of reading alone, degrees.
     pub expected_spread_sd_deg: f64,
-    /// Probability of stills that differ as much or more, if their own errors are as stated; `null` for one.
+    /// Probability of stills that differ as much or more, if their own errors are as stated, to three digits; `null` for one.
     pub agreement_p: Option<f64>,
     /// Factor by which their own errors were enlarged because they differ by more; 1 where they agree.
     pub inflation: f64,

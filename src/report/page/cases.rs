@@ -49,6 +49,7 @@ fn row(case: &CaseRecord) -> Markup {
                 td {
                     (signed_degrees(e.interval95_deg[0])) " to " (signed_degrees(e.interval95_deg[1]))
                     span { (format!("SD {:.2}°, of which {:.2}° shared by all stills", e.sd_deg, e.shared_sd_deg)) }
+                    @if e.inflation > 1.0 { span { "Student's interval: the scatter was told by these stills alone" } }
                 }
                 td {
                     @if let Some(spread) = e.spread_sd_deg {
