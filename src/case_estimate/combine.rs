@@ -6,7 +6,7 @@
 
 use crate::record::VarianceParts;
 use crate::statistics::axial::{mean_difference, unwrapped};
-use crate::statistics::descriptive::median;
+use crate::statistics::descriptive::{MEDIAN_SIZE, median};
 use crate::statistics::distributions::{chi_squared_upper, normal_quantile, t_quantile};
 use std::f64::consts::FRAC_PI_2;
 
@@ -73,7 +73,7 @@ const LESSENED: f64 = 1.345;
 /// Probability of agreement below which the own errors are enlarged.
 const DISAGREE: f64 = 0.05;
 /// Least own variance, degrees squared: nothing is read better than to 0.02 degrees.
-const LEAST_OWN_DEG2: f64 = 0.0004;
+pub(super) const LEAST_OWN_DEG2: f64 = 0.0004;
 /// Rounds of weighing.
 const ROUNDS: usize = 30;
 
@@ -116,7 +116,7 @@ pub fn combine(readings: &[Reading]) -> Option<Combined> {
 }
 
 /// Median of a chi-square of one degree of freedom: the mean square of a scatter is its median square over this.
-const MEDIAN_SQUARE: f64 = 0.455;
+const MEDIAN_SQUARE: f64 = MEDIAN_SIZE * MEDIAN_SIZE;
 
 /// The reading that stands farthest apart from the others, if it does and most of all readings remain without it.
 fn farthest_apart(errors: &[f64], own: &[f64], kept: &[usize], all: usize) -> Option<usize> {

@@ -60,11 +60,12 @@ pub fn trimmed_mean(values: &[f64], share: f64) -> Option<f64> {
     mean(sorted(values).get(cut..values.len().checked_sub(cut)?)?)
 }
 
+/// Median of the size of a standard normal variable: its quantile at 0.75.
+pub const MEDIAN_SIZE: f64 = 0.674_489_750_196_081_7;
+
 /// Median of the distances from the median, times 1.4826: the standard deviation of normal values, unmoved by a few
 /// wild ones. `None` of nothing.
 pub fn scaled_median_deviation(values: &[f64]) -> Option<f64> {
-    /// 1 / quantile of the standard normal at 0.75.
-    const NORMAL_SCALE: f64 = 1.482_602_218_505_602;
     let middle = median(values)?;
-    median(&values.iter().map(|v| (v - middle).abs()).collect::<Vec<_>>()).map(|mad| mad * NORMAL_SCALE)
+    median(&values.iter().map(|v| (v - middle).abs()).collect::<Vec<_>>()).map(|mad| mad / MEDIAN_SIZE)
 }

@@ -2,6 +2,7 @@
 
 use super::Picture;
 use super::plane::Plane;
+use crate::statistics::descriptive::MEDIAN_SIZE;
 use image::Rgb;
 
 /// Luma of red, green and blue (ITU-R BT.601): what recorders keep at full resolution.
@@ -29,8 +30,6 @@ const LEAST_STEP: f32 = 0.06;
 const LEAST_PX: f64 = 0.4;
 /// Light between which noise is taken, 0 to 1: neither black nor burnt out.
 const LIT: std::ops::Range<f32> = 0.06..0.92;
-/// Median of the size of a standard normal variable.
-const MEDIAN_SIZE: f64 = 0.6745;
 
 /// Sharpness and noise of a picture.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -4,6 +4,7 @@ use super::marks::{FREE, Kind, Marks, Shape};
 use super::patch::Patch;
 use crate::geometry::{Matrix, Vector};
 use crate::least_squares::{Search, Singular, SumOfSquares};
+use crate::statistics::descriptive::MEDIAN_SIZE;
 use nalgebra::{SMatrix, SVector};
 
 /// A fitted group.
@@ -44,6 +45,13 @@ const FADE: f64 = 0.025;
 const SEARCH: Search = Search { steps: 8, damping: 1e-3, most_damping: 10.0 };
 const SETTLED: f64 = 1e-3;
 const ROUNDS: usize = 2;
+/// What the model leaves, in sd, of which a pixel that is brighter has lost three quarters of its weight.
+const DOUBTED: f64 = 2.5;
+/// Least share of a window that has to be seen.
+const LEAST_SEEN: f64 = 0.6;
+/// Farthest that one step turns a group, rad, and changes the logarithm of its sizes.
+const FARTHEST_TURN: f64 = 0.2;
+const FARTHEST_STRETCH: f64 = 0.3;
 /// Shares explained between which doubting pixels is worth its time.
 const HOPELESS: f64 = 0.35;
 const CLEAR: f64 = 0.85;
@@ -98,7 +106,7 @@ impl Window {
             }
         }
         let whole = (pixels.len() + unseen.len()) as f64;
-        (pixels.len() as f64 > 0.6 * whole).then_some(Self { pixels, unseen, middle: shape.place, unit: long })
+        (pixels.len() as f64 > LEAST_SEEN * whole).then_some(Self { pixels, unseen, middle: shape.place, unit: long })
     }
 
     /// Share of the marks of a shape that is seen.
@@ -173,7 +181,7 @@ impl Window {
         let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
         let middle = sizes.len() / 2;
         let median = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1;
-        let limit = 2.5 * (median / 0.6745).max(noise);
+        let limit = DOUBTED * (median / MEDIAN_SIZE).max(noise);
         for (pixel, residual) in self.pixels.iter_mut().zip(&residuals) {
             let whole = pixel[4];
             pixel[3] = if *residual > 0.0 { whole / (1.0 + (residual / limit).powi(2)).powi(2) } else { whole };
@@ -278,13 +286,29 @@ struct Fit<'a> {
     /// What the geometry is like, and the standard deviations of angle (rad), log extent, log sigma and log gap about it.
     like: Shape,
     sds: [f64; 4],
+    /// Variance of a pixel, by which what the geometry departs by is weighed against what the pixels do.
+    unit: f64,
+}
+
+impl Fit<'_> {
+    /// How far a geometry is from what it is like, in the order of the standard deviations.
+    fn away(&self, shape: &Shape) -> [f64; 4] {
+        [
+            self.like.angle - shape.angle,
+            (self.like.extent / shape.extent).ln(),
+            (self.like.sigma / shape.sigma).ln(),
+            (self.like.gap / shape.gap).ln(),
+        ]
+    }
 }
 
 impl SumOfSquares for Fit<'_> {
     type Place = State;
 
     fn sum(&self, place: &State) -> f64 {
-        place.equations.squares
+        let away = self.away(&place.shape);
+        let held: f64 = away.iter().zip(self.sds).map(|(away, sd)| (away / sd).powi(2)).sum();
+        place.equations.squares + self.unit * held
     }
 
     fn step(&self, from: &State, damping: f64) -> Result<Option<State>, Singular> {
@@ -294,31 +318,25 @@ impl SumOfSquares for Fit<'_> {
             damped[(i, i)] += damping * normal[(i, i)] + 1e-9;
         }
         let mut gradient = from.equations.gradient;
-        let unit = from.equations.squares / self.window.total_weight().max(1.0);
-        let away = [
-            self.like.angle - from.shape.angle,
-            (self.like.extent / from.shape.extent).ln(),
-            (self.like.sigma / from.shape.sigma).ln(),
-            (self.like.gap / from.shape.gap).ln(),
-        ];
-        for (k, (away, sd)) in away.iter().zip(self.sds).enumerate() {
-            damped[(k + 2, k + 2)] += unit / (sd * sd);
-            gradient[k + 2] += unit / (sd * sd) * away;
+        for (k, (away, sd)) in self.away(&from.shape).iter().zip(self.sds).enumerate() {
+            damped[(k + 2, k + 2)] += self.unit / (sd * sd);
+            gradient[k + 2] += self.unit / (sd * sd) * away;
         }
         let step = damped.cholesky().ok_or(Singular)?.solve(&gradient);
         let mut shape = from.shape;
         shape.place += Vector::new(step[0], step[1]);
-        shape.angle += step[2].clamp(-0.2, 0.2);
-        shape.extent *= step[3].clamp(-0.3, 0.3).exp();
-        shape.sigma *= step[4].clamp(-0.3, 0.3).exp();
-        shape.gap *= step[5].clamp(-0.3, 0.3).exp();
+        shape.angle += step[2].clamp(-FARTHEST_TURN, FARTHEST_TURN);
+        let stretch = |step: f64| step.clamp(-FARTHEST_STRETCH, FARTHEST_STRETCH).exp();
+        shape.extent *= stretch(step[3]);
+        shape.sigma *= stretch(step[4]);
+        shape.gap *= stretch(step[5]);
         let shape = shape.within_range(self.kind, self.scale);
         let linear = from.linear + step.fixed_rows::<LINEAR>(FREE);
         Ok(Some(State { shape, linear, equations: self.window.normal_equations(&shape, self.kind, &linear) }))
     }
 
     fn settled(&self, from: &State, to: &State) -> bool {
-        to.equations.squares > from.equations.squares * (1.0 - SETTLED)
+        self.sum(to) > self.sum(from) * (1.0 - SETTLED)
     }
 }
 
@@ -340,7 +358,9 @@ pub fn fit(patch: &Patch, kind: Kind, start: Shape, held: Hold) -> Option<Group>
         }
     }
     let improved = |window: &Window, state: State| {
-        SEARCH.run(&Fit { window, kind, scale: patch.scale, like: start, sds }, state).ok().map(|(state, _)| state)
+        let unit = state.equations.squares / window.total_weight().max(1.0);
+        let problem = Fit { window, kind, scale: patch.scale, like: start, sds, unit };
+        SEARCH.run(&problem, state).ok().map(|(state, _)| state)
     };
     state = improved(&window, state)?;
     let mut group = state.group(&window, patch, kind, whole)?;

@@ -197,11 +197,7 @@ pub fn lines(patch: &Patch, marks: &Plane) -> Vec<Line> {
 fn starts(patch: &Patch, candidate: &Candidate) -> Vec<Line> {
     let scale = patch.scale;
     let (sin, cos) = candidate.angle.sin_cos();
-    let (darkest, brightest) = patch.clip();
-    let darkness = |s: f64, t: f64| {
-        let (x, y) = (candidate.place.x + s * cos - t * sin, candidate.place.y + s * sin + t * cos);
-        -f64::from(patch.relative.sample(x, y).clamp(darkest, brightest))
-    };
+    let darkness = patch.darkness_about(candidate.place, candidate.angle);
     let reach = (PROFILE_REACH * scale) as i32;
     let profile_at = |across: f64, offsets: &[f64]| -> Vec<f64> {
         // Darkness along the middle, less that of the ground on both sides.
@@ -249,13 +245,7 @@ fn starts(patch: &Patch, candidate: &Candidate) -> Vec<Line> {
 
 /// Whether a second line lies beside a line.
 pub fn has_parallel(patch: &Patch, line: &Shape) -> bool {
-    let (sin, cos) = line.angle.sin_cos();
-    let (darkest, brightest) = patch.clip();
-    let darkness = |s: f64, t: f64| {
-        let (x, y) = (line.place.x + s * cos - t * sin, line.place.y + s * sin + t * cos);
-        -f64::from(patch.relative.sample(x, y).clamp(darkest, brightest))
-    };
-    two_lines(patch.scale, &darkness).is_some()
+    two_lines(patch.scale, &patch.darkness_about(line.place, line.angle)).is_some()
 }
 
 /// Where two dark lines lie side by side: how far their middle is beside the candidate, and half their distance (px).

@@ -1,6 +1,7 @@
 //! The inside of the limbus, resampled so that the limbus is a circle.
 
 use crate::geometry::{Ellipse, PixelPoint, Vector};
+use crate::statistics::descriptive::MEDIAN_SIZE;
 use crate::vision::Picture;
 
 /// Half the side of the patch, in limbus radii.
@@ -314,6 +315,16 @@ impl Patch {
         (if self.bright { BRIGHTEST_MARK } else { -1.0 }, CLIP)
     }
 
+    /// How dark it is `s` along and `t` across (px) from a place, in a direction (rad): minus the relative brightness that counts.
+    pub fn darkness_about(&self, place: Vector, angle: f64) -> impl Fn(f64, f64) -> f64 {
+        let (sin, cos) = angle.sin_cos();
+        let (darkest, brightest) = self.clip();
+        move |s, t| {
+            let (x, y) = (place.x + s * cos - t * sin, place.y + s * sin + t * cos);
+            -f64::from(self.relative.sample(x, y).clamp(darkest, brightest))
+        }
+    }
+
     /// Place of the limbus's centre in the patch, px, in both directions.
     pub fn middle(&self) -> f64 {
         (self.relative.side / 2) as f64
@@ -382,6 +393,6 @@ fn noise_of(relative: &Plane, weight: &Plane) -> f64 {
     }
     let middle = sizes.len() / 2;
     let (_, median, _) = sizes.select_nth_unstable_by(middle, f32::total_cmp);
-    // The median of |x| is 0.6745 sd, and the difference has 1.25 times the variance of a pixel.
-    (f64::from(*median) / 0.6745 / 1.25_f64.sqrt()).max(1e-3)
+    // The difference has 1.25 times the variance of a pixel.
+    (f64::from(*median) / MEDIAN_SIZE / 1.25_f64.sqrt()).max(1e-3)
 }

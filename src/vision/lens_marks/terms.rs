@@ -7,7 +7,7 @@ use super::group_fit::Group;
 use super::groups::is_clear_spot;
 use super::marks::Kind;
 use super::patch::Patch;
-use crate::geometry::Vector;
+use crate::geometry::{Vector, axis_difference};
 
 /// Number of terms.
 pub const TERMS: usize = PAIR + LONE + BRIGHT;
@@ -86,8 +86,7 @@ pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], tails: [f64; 2], spots: &[Vec
     let line = line.y.atan2(line.x);
     let directed = a.kind != Kind::Dots(1);
     let turned = |g: &Group| {
-        let half_turn = std::f64::consts::PI;
-        let turn = (g.shape.angle - line + half_turn / 2.0).rem_euclid(half_turn) - half_turn / 2.0;
+        let turn = axis_difference(line.to_degrees(), g.shape.angle.to_degrees()).to_radians();
         odd(turn / (g.angle_variance + TURN_SD_DEG.to_radians().powi(2)).sqrt())
     };
     let ratio = |x: f64, y: f64, sd: f64| odd((x / y).abs().ln() / sd);
@@ -113,7 +112,7 @@ pub fn of_pair(patch: &Patch, [a, b]: [&Group; 2], tails: [f64; 2], spots: &[Vec
         faintness(a.depth.min(b.depth)),
         certainty(a.signal.min(b.signal)),
         (1.0 + others as f64).ln(),
-        // One may be an odd one; of many, any two lie opposite each other by chance.
+        // One group more may be there by chance; of many, any two lie opposite each other.
         if directed { 0.0 } else { (1.0 + others.saturating_sub(1) as f64).ln() },
         going_on(patch, a) + going_on(patch, b),
         tails[0].max(tails[1]),
@@ -263,12 +262,7 @@ pub fn runs_on(patch: &Patch, group: &Group) -> bool {
 /// says past which.
 fn contrasts(patch: &Patch, group: &Group, sign: f64, stretch: [f64; 2]) -> Vec<f64> {
     let shape = &group.shape;
-    let (sin, cos) = shape.angle.sin_cos();
-    let (darkest, brightest) = patch.clip();
-    let darkness = |s: f64, t: f64| {
-        let (x, y) = (shape.place.x + s * cos - t * sin, shape.place.y + s * sin + t * cos);
-        -f64::from(patch.relative.sample(x, y).clamp(darkest, brightest))
-    };
+    let darkness = patch.darkness_about(shape.place, shape.angle);
     let beside = if group.kind == Kind::Lines { shape.gap } else { 0.0 };
     let ground = beside + (0.035 * patch.scale).max(2.5 * shape.sigma);
     let half = shape.half_length(group.kind);

@@ -1,6 +1,7 @@
 //! The picture about one mark, in the mark's own frame: depth along and across it.
 
 use crate::geometry::{PixelPoint, Vector};
+use crate::statistics::descriptive::MEDIAN_SIZE;
 use crate::vision::{Picture, bilinear};
 use std::sync::LazyLock;
 
@@ -130,8 +131,8 @@ impl Samples {
                 }));
             }
         }
-        // The mean square by its median (that of a chi-square of one degree of freedom is 0.455): edges are no noise.
-        strip.noise = median(squares).map_or(0.0, |m| (m / 0.455).sqrt());
+        // By the median: edges are no noise.
+        strip.noise = median(squares).map_or(0.0, |m| m.sqrt() / MEDIAN_SIZE);
         strip
     }
 }
@@ -170,6 +171,7 @@ fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
     (count > 0.0).then(|| sum / count)
 }
 
+/// Median of the values that are numbers, of two in the middle the greater; `None` of none.
 pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
     values.retain(|v| v.is_finite());
     let middle = values.len() / 2;
