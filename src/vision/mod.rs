@@ -7,6 +7,7 @@ pub mod lens_marks;
 pub mod limbus;
 mod network;
 pub mod plane;
+mod posterior;
 pub mod reference_marks;
 pub mod sharpness;
 

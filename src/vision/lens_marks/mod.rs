@@ -22,6 +22,7 @@ mod twin;
 
 use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector, axis_difference};
 use crate::vision::Picture;
+use crate::vision::posterior::Posterior;
 use group_fit::Group;
 use groups::Tries;
 use marks::Kind;
@@ -201,17 +202,12 @@ fn chosen(readings: &[Reading]) -> Option<Chosen<'_>> {
     let first = readings.iter().max_by(stronger)?;
     let pair = readings.iter().filter(|r| r.groups.len() == 2 && agree(r, first)).max_by(stronger);
     let best = pair.filter(|p| p.evidence > first.evidence - PAIR_RATHER).unwrap_or(first);
-    // Odds against the strongest, so that nothing overflows.
-    let odds = |reading: &Reading| (reading.evidence - first.evidence).exp();
-    let all: f64 = readings.iter().map(odds).sum::<f64>() + (-first.evidence).exp();
-    let probability = readings.iter().filter(|r| agree(r, best)).map(odds).sum::<f64>() / all;
+    let posterior = Posterior::new(readings, |r| r.evidence);
+    let probability = posterior.probability(|r| agree(r, best));
+    let spread_deg = posterior.spread(|r| agree(r, best), |r| axis_difference(r.axis_deg, best.axis_deg));
     let rival = readings.iter().filter(|r| !agree(r, best)).max_by(stronger);
-    let with_it =
-        |rival: &Reading| readings.iter().filter(|r| !agree(r, best) && agree(r, rival)).map(odds).sum::<f64>();
-    let agreeing = || readings.iter().filter(|r| agree(r, best));
-    let squares: f64 = agreeing().map(|r| odds(r) * axis_difference(r.axis_deg, best.axis_deg).powi(2)).sum();
-    let spread_deg = (squares / agreeing().map(odds).sum::<f64>()).sqrt();
-    Some(Chosen { best, spread_deg, probability, rival: rival.map(|r| (r, with_it(r) / all)) })
+    let with_it = |rival| posterior.probability(|r| !agree(r, best) && agree(r, rival));
+    Some(Chosen { best, spread_deg, probability, rival: rival.map(|r| (r, with_it(r))) })
 }
 
 /// Whether two readings give one axis.

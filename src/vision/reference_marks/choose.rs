@@ -1,7 +1,8 @@
 //! Which of the candidates are the reference marks, and which of them is which.
 
 use super::{MarkFinding, likeness, network_weights};
-use crate::geometry::{Ellipse, Meridian, are_opposite};
+use crate::geometry::{Ellipse, Meridian, are_opposite, axis_difference, direction_difference, wrap};
+use crate::vision::posterior::Posterior;
 use likeness::departure;
 use nalgebra::Vector3;
 use std::f64::consts::SQRT_2;
@@ -157,23 +158,18 @@ fn choose_among(mut readings: Vec<Reading>) -> Result<Reading, ChoiceRefusal> {
     let missing =
         |got, best: Option<Reading>| ChoiceRefusal::Missing { got, need: LEAST_PROBABILITY, best: best.map(Box::new) };
     let Some(best) = readings.first().cloned() else { return Err(missing(0.0, None)) };
-    // Odds against the best one, so that nothing overflows.
-    let odds = |reading: &Reading| (reading.evidence - best.evidence).exp();
-    let agreeing: f64 = readings.iter().filter(|r| !rivals(r, &best)).map(odds).sum();
-    let rival = readings.iter().find(|r| rivals(r, &best));
-    let rivalling: f64 = readings.iter().filter(|r| rivals(r, &best)).map(odds).sum();
-    let all = agreeing + rivalling + (-best.evidence).exp();
-    let probability = agreeing / all;
-    let squares = |r: &Reading| odds(r) * (signed_deg(2.0 * (r.zero_deg - best.zero_deg)) / 2.0).powi(2);
-    let spread: f64 = readings.iter().filter(|r| !rivals(r, &best)).map(squares).sum();
-    match rival {
+    let posterior = Posterior::new(&readings, |r| r.evidence);
+    let agrees = |r: &Reading| !rivals(r, &best);
+    let probability = posterior.probability(agrees);
+    match readings.iter().find(|r| rivals(r, &best)) {
         _ if probability >= LEAST_PROBABILITY => {
-            Ok(Reading { spread_deg: (spread / agreeing).sqrt().hypot(best.spread_deg), probability, ..best })
+            let spread_deg = posterior.spread(agrees, |r| axis_difference(best.zero_deg, r.zero_deg));
+            Ok(Reading { spread_deg: spread_deg.hypot(best.spread_deg), probability, ..best })
         }
         // Marks there are, but which?
-        Some(rival) if (agreeing + rivalling) / all >= LEAST_PROBABILITY => {
-            let with_it = readings.iter().filter(|r| rivals(r, &best) && !rivals(r, rival)).map(odds).sum::<f64>();
-            let rival = Reading { probability: with_it / all, ..rival.clone() };
+        Some(rival) if posterior.probability(|_| true) >= LEAST_PROBABILITY => {
+            let with_it = posterior.probability(|r| rivals(r, &best) && !rivals(r, rival));
+            let rival = Reading { probability: with_it, ..rival.clone() };
             let best = Reading { probability, ..best };
             Err(ChoiceRefusal::Ambiguous { readings: [Box::new(best), Box::new(rival)] })
         }
@@ -267,7 +263,7 @@ fn weigh(
     placed.sort_by_key(|p| p.pattern);
     Reading {
         placed,
-        zero_deg: (zero.degrees() + shift).rem_euclid(360.0),
+        zero_deg: wrap(zero.degrees() + shift, 360.0),
         misfit_deg: (squares / count).sqrt(),
         terms,
         crossing,
@@ -278,8 +274,8 @@ fn weigh(
     }
 }
 
-/// What it adds that of some marks so many cross, natural logarithm: how much likelier that is of marks, which are all of one form in
-/// an eye, than of other candidates, against that none crosses.
+/// Natural logarithm of how much likelier marks are than other candidates to have as many crosses among them as these, less
+/// the same of none: the marks of an eye are all of one form, so that most cross or none.
 fn crossing(marks: &[&MarkFinding]) -> f64 {
     let odds = |crossed: i32| {
         let bars = marks.len() as i32 - crossed;
@@ -297,7 +293,7 @@ fn flag(holds: bool) -> f64 {
 
 /// Signed deviation of a mark from its place in the pattern, degrees.
 fn deviation(mark: Meridian, zero: Meridian, expected: f64) -> f64 {
-    signed_deg(mark.degrees() - zero.degrees() - expected)
+    direction_difference(zero.degrees() + expected, mark.degrees())
 }
 
 /// sd of where a mark stands among its fellows besides the sd of its place, degrees: it may be a part of what they are, or one
@@ -347,12 +343,7 @@ fn crowd(marks: &[&MarkFinding], others: &[&MarkFinding]) -> f64 {
 }
 
 fn apart_deg(a: f64, b: f64) -> f64 {
-    signed_deg(a - b).abs()
-}
-
-/// An angle as [-180, 180) degrees.
-fn signed_deg(angle: f64) -> f64 {
-    (angle + 180.0).rem_euclid(360.0) - 180.0
+    direction_difference(b, a).abs()
 }
 
 #[cfg(test)]
