@@ -8,6 +8,7 @@
 use crate::geometry::ellipse_fit::{from_parameters, parameters};
 use crate::geometry::{
     Axis, Ellipse, EyeMap, Matrix, Meridian, OvalPrior, PixelPoint, Vector, are_opposite, axis_difference, ccw_degrees,
+    direction_difference,
 };
 use crate::optics::angle_size::Z95;
 use nalgebra::{DMatrix, DVector, Matrix5};
@@ -38,6 +39,13 @@ pub struct Plan {
     pub limbus_height_mm: Option<f64>,
 }
 
+impl Plan {
+    /// White-to-white distance, mm: the eye's own, or the average.
+    pub fn width_mm(&self) -> f64 {
+        self.white_to_white_mm.unwrap_or(AVERAGE_WIDTH_MM)
+    }
+}
+
 /// The limbus as read, px.
 #[derive(Clone, Debug)]
 pub struct LimbusReading {
@@ -45,6 +53,19 @@ pub struct LimbusReading {
     pub ellipse: Ellipse,
     /// Covariance of (cx, cy, E11, E12, E22), px^2.
     pub covariance: Matrix5<f64>,
+}
+
+impl LimbusReading {
+    /// For each of the five independent directions in which it is uncertain, the limbus one standard deviation to either side;
+    /// `None` where that is no ellipse.
+    pub fn one_sd_away(&self) -> impl Iterator<Item = [Option<Ellipse>; 2]> {
+        let eigen = self.covariance.symmetric_eigen();
+        let read = parameters(&self.ellipse);
+        (0..eigen.eigenvalues.len()).map(move |k| {
+            let step = eigen.eigenvectors.column(k) * eigen.eigenvalues[k].max(0.0).sqrt();
+            [1.0, -1.0].map(|sign| from_parameters(&(read + step * sign)))
+        })
+    }
 }
 
 /// A reference mark as read.
@@ -203,7 +224,7 @@ fn zero_direction(plan: &Plan, rotation: f64) -> Option<f64> {
 
 /// The map, and in it the rotation that takes what the marks denote onto where they stand, degrees.
 fn solve_marks(inputs: &MarkInputs) -> Option<(EyeMap, f64)> {
-    let width = inputs.plan.white_to_white_mm.unwrap_or(AVERAGE_WIDTH_MM);
+    let width = inputs.plan.width_mm();
     let mut zero = 0.0;
     let mut last = None;
     // Each round changes the map by the oval's few percent of the last change: a handful of rounds is exact.
@@ -251,7 +272,7 @@ fn rotation_of_marks(inputs: &MarkInputs, map: &EyeMap) -> Option<f64> {
     for (i, mark) in inputs.marks.iter().enumerate() {
         let eye = map.to_eye(&mark.place);
         let meridian = ccw_degrees(&eye)? - mark.denotes_deg;
-        residual[i] = (meridian - first + 180.0).rem_euclid(360.0) - 180.0;
+        residual[i] = direction_difference(first, meridian);
         let slope = meridian_slope(map, &eye);
         covariance[(i, i)] += slope.dot(&(mark.covariance * slope));
         slopes.push(slope);
@@ -369,11 +390,9 @@ fn variance_parts(inputs: &Inputs, limbus: &LimbusReading, lens: &LensReading, e
             })?;
         }
     }
-    let eigen = limbus.covariance.symmetric_eigen();
-    for (value, vector) in eigen.eigenvalues.iter().zip(eigen.eigenvectors.column_iter()) {
-        let step = vector * value.max(0.0).sqrt();
+    for [more, less] in limbus.one_sd_away() {
         parts.limbus += moved(&|c, sign| {
-            c.reference.ellipse = from_parameters(&(parameters(&c.reference.ellipse) + step * sign))?;
+            c.reference.ellipse = if sign > 0.0 { more? } else { less? };
             Some(())
         })?;
     }

@@ -23,13 +23,18 @@ pub fn axis_difference(from: f64, to: f64) -> f64 {
     turned - 90.0
 }
 
+/// Signed turn from direction `from` to direction `to`, both in degrees: in [-180, 180), positive counter-clockwise.
+pub fn direction_difference(from: f64, to: f64) -> f64 {
+    wrap(to - from + 180.0, 360.0) - 180.0
+}
+
 /// Whether two directions, degrees, are opposite, to within rounding.
 pub fn are_opposite(a: f64, b: f64) -> bool {
-    ((a - b).rem_euclid(360.0) - 180.0).abs() < 1e-6
+    direction_difference(a + 180.0, b).abs() < 1e-6
 }
 
 /// `value` modulo `period`, in [0, period) also where rounding would reach `period`.
-fn wrap(value: f64, period: f64) -> f64 {
+pub fn wrap(value: f64, period: f64) -> f64 {
     let wrapped = value.rem_euclid(period);
     if wrapped < period { wrapped } else { 0.0 }
 }

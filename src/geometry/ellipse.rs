@@ -1,8 +1,7 @@
 //! An ellipse in the picture, as a symmetric matrix.
 
 use super::eye_map::symmetric_root;
-use super::{Matrix, PixelPoint, Vector};
-use std::f64::consts::PI;
+use super::{Matrix, PixelPoint, Vector, wrap};
 
 /// An ellipse: the points `center + E u` with `|u| = 1`, `E` symmetric and positive definite.
 ///
@@ -75,8 +74,7 @@ impl Ellipse {
     /// Direction of the longer semi-axis: degrees in [0, 180), from x right towards y *down*. 0 for a circle.
     pub fn angle_deg(&self) -> f64 {
         let twice = (2.0 * self.matrix.m12).atan2(self.matrix.m11 - self.matrix.m22);
-        let angle = (twice / 2.0).rem_euclid(PI).to_degrees();
-        if angle < 180.0 { angle } else { 0.0 }
+        wrap(twice.to_degrees() / 2.0, 180.0)
     }
 
     /// Mean radius sqrt(a b), px.

@@ -14,7 +14,7 @@ mod ellipse;
 pub mod ellipse_fit;
 mod eye_map;
 
-pub use angle::{Axis, Meridian, are_opposite, axis_difference, ccw_degrees, direction_of};
+pub use angle::{Axis, Meridian, are_opposite, axis_difference, ccw_degrees, direction_difference, direction_of, wrap};
 pub use ellipse::Ellipse;
 pub use eye_map::{EyeMap, OvalPrior, symmetric_root};
 

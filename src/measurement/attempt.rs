@@ -1,7 +1,7 @@
 //! What is read about one outline taken for the limbus, and which outline to take where its looks leave that in doubt.
 //!
-//! Marks stand on the limbus and within the pupil inside it. About an outline that is none, no marks of both kinds are read:
-//! where the outline is doubtful and both are, they speak for it.
+//! Marks stand on the limbus and within the pupil inside it. About an outline that is not the limbus, marks of both kinds are
+//! hardly ever read: where an outline is doubtful and both are, they speak for it.
 
 use super::alignment::{describe_alignment, describe_cost};
 use super::cylinder::Placing;

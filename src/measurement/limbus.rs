@@ -1,6 +1,6 @@
 //! The limbus in a record.
 
-use crate::alignment::{AVERAGE_WIDTH_MM, Plan, oval_prior};
+use crate::alignment::{Plan, oval_prior};
 use crate::geometry::EyeMap;
 use crate::record::{Limbus, MmSource, Record};
 use crate::stills::sheet::Case;
@@ -15,7 +15,7 @@ pub(super) fn describe_limbus(
     case: &Case,
 ) -> Option<EyeMap> {
     let ellipse = &finding.ellipse;
-    let width = plan.white_to_white_mm.unwrap_or(AVERAGE_WIDTH_MM);
+    let width = plan.width_mm();
     let map = EyeMap::new(ellipse, width, oval_prior(plan).height_over_width, 0.0)?;
     let covariance = &finding.covariance;
     // d sqrt(det E) = (E22 dE11 + E11 dE22 - 2 E12 dE12) / (2 sqrt(det E))

@@ -3,14 +3,13 @@
 //! What is uncertain of the limbus is carried through by differences, as in [`crate::alignment`]: its ellipse and its height
 //! over width are moved by their standard deviations and the figures looked at.
 
-use crate::alignment::{AVERAGE_WIDTH_MM, LimbusReading, MarkReading, Plan, oval_prior};
-use crate::geometry::ellipse_fit::{from_parameters, parameters};
+use crate::alignment::{LimbusReading, MarkReading, Plan, oval_prior};
 use crate::geometry::{Axis, EyeMap, Meridian, Vector, are_opposite, ccw_degrees};
 use crate::record::{MarkKind, ReferenceMark};
 use crate::vision::reference_marks::MarkFinding;
 use crate::vision::reference_marks::size::MarkSize;
 
-/// sd of the white-to-white distance, mm, where it is the average (see [`AVERAGE_WIDTH_MM`]) and where the sheet gives it: a
+/// sd of the white-to-white distance, mm, where it is the average (see [`Plan::width_mm`]) and where the sheet gives it: a
 /// caliper reads to about 0.1 mm (common practice).
 const WIDTH_SD_MM: [f64; 2] = [0.4, 0.1];
 
@@ -54,12 +53,8 @@ impl Figures {
 }
 
 impl Ground<'_> {
-    fn width_mm(&self) -> f64 {
-        self.plan.white_to_white_mm.unwrap_or(AVERAGE_WIDTH_MM)
-    }
-
     fn map(&self, ellipse: &crate::geometry::Ellipse, height_over_width: f64) -> Option<EyeMap> {
-        EyeMap::new(ellipse, self.width_mm(), height_over_width, self.zero_deg)
+        EyeMap::new(ellipse, self.plan.width_mm(), height_over_width, self.zero_deg)
     }
 
     /// The map as read, and for each thing that is uncertain of the limbus the two maps one sd away.
@@ -67,14 +62,8 @@ impl Ground<'_> {
         let prior = oval_prior(self.plan);
         let read = self.map(&self.limbus.ellipse, prior.height_over_width)?;
         let mut moved = Vec::new();
-        let eigen = self.limbus.covariance.symmetric_eigen();
-        for (value, vector) in eigen.eigenvalues.iter().zip(eigen.eigenvectors.column_iter()) {
-            let step = vector * value.max(0.0).sqrt();
-            let at = |sign: f64| {
-                let ellipse = from_parameters(&(parameters(&self.limbus.ellipse) + step * sign))?;
-                self.map(&ellipse, prior.height_over_width)
-            };
-            moved.push([at(1.0)?, at(-1.0)?]);
+        for [more, less] in self.limbus.one_sd_away() {
+            moved.push([self.map(&more?, prior.height_over_width)?, self.map(&less?, prior.height_over_width)?]);
         }
         let oval = |sign: f64| self.map(&self.limbus.ellipse, prior.height_over_width + sign * prior.sd);
         moved.push([oval(1.0)?, oval(-1.0)?]);
@@ -100,7 +89,7 @@ fn describe_one(mark: &Mark, marks: &[Mark], ground: &Ground, read: &EyeMap, mov
         }
     }
     let [length, width] = [mark.size.length_px, mark.size.width_px];
-    let scale = WIDTH_SD_MM[usize::from(ground.plan.white_to_white_mm.is_some())] / ground.width_mm();
+    let scale = WIDTH_SD_MM[usize::from(ground.plan.white_to_white_mm.is_some())] / ground.plan.width_mm();
     let own = |measured: Option<crate::vision::reference_marks::size::Measured>| measured.map(|m| m.sd / m.value);
     let sd = |value: f64, own: Option<f64>, scale: f64, limbus: f64| {
         own.map(|own| ((value * own).powi(2) + (value * scale).powi(2) + limbus).sqrt())
@@ -147,7 +136,7 @@ fn figures(mark: &Mark, opposite: Option<&Mark>, ground: &Ground, map: &EyeMap) 
     // Where the form is no bar's, the outline has to do.
     let length_mm = along * size.length_px.map_or(mark.finding.length_px, |m| m.value);
     let width_mm = aside * size.width_px.map_or(mark.finding.width_px, |m| m.value);
-    let radius_mm = ground.width_mm() / 2.0 * oval_prior(ground.plan).height_over_width.sqrt();
+    let radius_mm = ground.plan.width_mm() / 2.0 * oval_prior(ground.plan).height_over_width.sqrt();
     let radial = Axis::from_degrees(ccw_degrees(&place)?)?;
     let meridian = |m: &Mark| Meridian::of(&map.to_eye(&m.finding.centroid));
     let from_opposite = opposite.and_then(|other| {

@@ -22,11 +22,6 @@ impl Astigmatism {
         Self(Vector2::new(cos, sin) * magnitude_d)
     }
 
-    /// (C cos 2A, C sin 2A), D.
-    pub fn vector_d(&self) -> Vector2<f64> {
-        self.0
-    }
-
     /// Size, D.
     pub fn magnitude_d(&self) -> f64 {
         self.0.norm()

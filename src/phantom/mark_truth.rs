@@ -3,7 +3,7 @@
 use super::marks::Ink;
 use super::scene::{ReferenceMark, ReferenceMarkKind};
 use super::view::View;
-use crate::geometry::Vector;
+use crate::geometry::{Vector, direction_difference};
 use serde::{Deserialize, Serialize};
 
 /// Lines across a mark, and samples of each.
@@ -56,7 +56,7 @@ pub(super) fn form(mark: &ReferenceMark, view: &View) -> Option<MarkTruth> {
         center_px: [center.x, center.y],
         length_mm: length_r * view.mm_per_radius(),
         width_mm: width_r * view.mm_per_radius(),
-        lean_deg: (!round).then(|| (own - meridian + 180.0).rem_euclid(360.0) - 180.0),
+        lean_deg: (!round).then(|| direction_difference(meridian, own)),
     })
 }
 

@@ -5,7 +5,7 @@
 
 use super::Interval;
 use super::distributions::normal_quantile;
-use crate::geometry::axis_difference;
+use crate::geometry::{axis_difference, wrap};
 
 /// Resultants shorter than this have no direction.
 const NO_DIRECTION: f64 = 1e-12;
@@ -70,8 +70,8 @@ pub fn weighted_mean(axes: impl Iterator<Item = (f64, f64)>) -> Option<(f64, f64
 /// The same from sums of weighted cosines and sines of doubled angles, and of the weights.
 pub fn mean_of_sums(cos: f64, sin: f64, total: f64) -> Option<(f64, f64)> {
     let resultant = cos.hypot(sin) / total;
-    let mean = (sin.atan2(cos).to_degrees() / 2.0).rem_euclid(180.0);
-    (resultant > NO_DIRECTION).then_some((if mean < 180.0 { mean } else { 0.0 }, resultant))
+    let mean = wrap(sin.atan2(cos).to_degrees() / 2.0, 180.0);
+    (resultant > NO_DIRECTION).then_some((mean, resultant))
 }
 
 /// Mean of signed differences of axes, degrees in [-90, 90): the axial mean on the scale of an error. `None` as above.

@@ -2,6 +2,7 @@
 
 use super::COVERAGE;
 use super::distributions::f_quantile;
+use crate::geometry::wrap;
 use nalgebra::{Matrix2, Vector2};
 
 /// An ellipse about a mean.
@@ -53,7 +54,7 @@ impl CentroidRegion {
         Some(Self {
             center: mean.into(),
             semi_axes: [semi(long), semi(1 - long)],
-            angle_deg: axis[1].atan2(axis[0]).to_degrees().rem_euclid(180.0),
+            angle_deg: wrap(axis[1].atan2(axis[0]).to_degrees(), 180.0),
             excludes_origin: (mean.transpose() * inverse * mean)[0] > bound,
         })
     }

@@ -5,6 +5,7 @@ use super::estimates::Sample;
 use super::eye::Eye;
 use super::figures::{Chart, Plot, Region, Section, Series};
 use super::reading::Dioptres;
+use crate::geometry::wrap;
 use crate::statistics::centroid_region::CentroidRegion;
 use crate::statistics::descriptive;
 use crate::statistics::jackknife::Scale;
@@ -138,7 +139,7 @@ fn centroid(section: &mut Section, name: &str, astigmatism: &Astigmatism) {
     let mean =
         |k: usize| descriptive::mean(&astigmatism.points.iter().map(|p| p[k]).collect::<Vec<_>>()).unwrap_or(f64::NAN);
     let (x, y) = (mean(0), mean(1));
-    let axis = (y.atan2(x).to_degrees() / 2.0).rem_euclid(180.0);
+    let axis = wrap(y.atan2(x).to_degrees() / 2.0, 180.0);
     section.add(name, "centroid, power", "D", Some(x.hypot(y)), None, behind);
     section.add(name, "centroid, minus-cylinder axis", "°", Some(if axis == 0.0 { 180.0 } else { axis }), None, behind);
     let region = astigmatism.region();

@@ -1,6 +1,6 @@
 //! A closed path along the limbus in the polar picture about a candidate, and the ellipse it lies on.
 
-use crate::geometry::{Ellipse, Matrix, PixelPoint, Vector, symmetric_root};
+use crate::geometry::{Ellipse, Matrix, Vector};
 use crate::vision::plane::Plane;
 use nalgebra::{Matrix5, Vector5};
 use std::f64::consts::TAU;
@@ -271,8 +271,6 @@ pub fn settle(path: &Path, ellipse: &Ellipse, tolerance: f64) -> Option<(Ellipse
     }
     let center = ellipse.center() + ellipse.matrix() * Vector::new(solution[0], solution[1]);
     let stretch = Matrix::new(1.0 + solution[2], solution[3], solution[3], 1.0 + solution[4]);
-    let e = ellipse.matrix();
-    let matrix = symmetric_root(&(e * stretch * stretch * e))?;
-    let settled = Ellipse::from_matrix(PixelPoint::from(center.coords), matrix)?;
+    let settled = Ellipse::image_of_circle(center, &(ellipse.matrix() * stretch))?;
     Some((settled, trust.iter().zip(&strength).map(|(t, s)| t * s).collect()))
 }

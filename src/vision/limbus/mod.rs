@@ -140,9 +140,9 @@ const LEAST_RAY_SD: f64 = 0.015;
 /// the centre. (Two careful readers differ by 3.3 % of the radius in the median.) And where a part of it is hidden, the edge
 /// of what hides it is followed for a stretch: times the share that is not seen. On drawn stills the centre is off by 0.2 % (easy
 /// ones) to 0.5 % (hard ones) rms in each direction where all is seen, 0.6 to 1.0 times what is said, and by 2.4 to 3 % in hard ones
-/// where a sixth and more are hidden; on real frames by 1.6 to 2.6 %, what readers differ by in it. Of these and of the shape's
-/// variance the errors of angles speak for 0.65 times as much on 1697 drawn stills (0.85 on 410 whose axis lies off the marks),
-/// and for 0.85 times on 643 recordings of real frames with marks drawn in.
+/// where a sixth and more are hidden; on real frames by 1.6 to 2.6 %, what readers differ by in it. Judged by the errors of angles
+/// to which they lead, the variances of centre and shape should be 0.65 times what they are on 1697 drawn stills (0.85 on 410 whose axis
+/// lies off the marks), and 0.85 times on 643 recordings of real frames with marks drawn in.
 const CENTER_SD: f64 = 0.0020;
 const CENTER_PER_SCATTER: f64 = 1.25;
 const CENTER_PER_HIDDEN: f64 = 0.063;

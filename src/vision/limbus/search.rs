@@ -48,6 +48,11 @@ const OUTSIDE: f32 = -0.02;
 /// Where a ray is read inside and outside of the limbus, in radii: clear of the grey zone.
 const INSIDE_AT: f64 = 0.91;
 const OUTSIDE_AT: f64 = 1.08;
+/// The plane is blurred to about a third of the gap between those two, in radii; at least so many pixels; and anew where the blur has to be
+/// so much wider.
+const BLUR: f64 = 0.05;
+const LEAST_BLUR_PX: f64 = 0.6;
+const BLUR_ANEW: f64 = 1.3;
 
 /// Step from one centre to the next, in radii.
 const CENTER_STEP: f64 = 0.08;
@@ -110,7 +115,9 @@ fn glance(data: &[f32], center: usize, pairs: &[(isize, isize)]) -> f32 {
 pub fn search(evidence: &Evidence, warmth: usize, settings: &SearchSettings) -> Vec<Candidate> {
     let (width, height) = (evidence.width(), evidence.height());
     let long = width.max(height) as f64;
-    let reach = (settings.radius_share[1] * long * 1.3 * OUTSIDE_AT).ceil() as usize + 2;
+    // The longer semi-axis of the flattest shape is so much longer than its mean radius.
+    let flattest = settings.shapes.iter().map(|(ratio, _)| *ratio).fold(1.0, f64::min);
+    let reach = (settings.radius_share[1] * long / f64::sqrt(flattest) * OUTSIDE_AT).ceil() as usize + 2;
     let directions: Vec<Vector> = (0..settings.rays)
         .map(|k| {
             let phi = (k as f64 + 0.5) * TAU / settings.rays as f64;
@@ -121,9 +128,8 @@ pub fn search(evidence: &Evidence, warmth: usize, settings: &SearchSettings) -> 
     let mut radius = settings.radius_share[0] * long;
     let mut blurred: Option<(f64, Padded)> = None;
     while radius <= settings.radius_share[1] * long {
-        // The plane is blurred to about half the gap between the two places a ray is read at.
-        let sigma = (0.05 * radius).max(0.6);
-        if blurred.as_ref().is_none_or(|(s, _)| sigma / s > 1.3) {
+        let sigma = (BLUR * radius).max(LEAST_BLUR_PX);
+        if blurred.as_ref().is_none_or(|(s, _)| sigma / s > BLUR_ANEW) {
             let plane = &evidence.about(radius).steps[warmth];
             blurred = Some((sigma, Padded::new(&plane.blurred(sigma as f32), reach)));
         }

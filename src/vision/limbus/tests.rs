@@ -87,8 +87,6 @@ fn none_in_discs_and_strokes() {
     }
 }
 
-/// A yellow iris as pale as the sclera, of which the limbus was placed on a lid, its centre 18 % of the radius aside; and an eye
-/// without a red reflex, where none was found.
 /// Cups of coffee from above under a warm light, many so bright that the cup's red is burnt out. Most were taken for eyes when no
 /// more was asked of a limbus whose surroundings were restored. Those that are not burnt out still are.
 #[test]
