@@ -4,6 +4,7 @@
 //! 17:571-582, for repeated measurements; Zou (2013), Stat Methods Med Res 22:630-642, for their intervals (the last three
 //! from memory).
 
+use super::clusters::numbered;
 use super::descriptive::{mean, variance};
 use super::distributions::{chi_squared_quantile, normal_quantile, t_quantile};
 use super::jackknife::{self, Scale};
@@ -92,7 +93,7 @@ pub fn limits_repeated(subjects: &[Vec<f64>], more_variance: f64) -> Option<Limi
 /// the jackknife over clusters, of the bias as it is and of the standard deviation on its logarithm, joined as above. Without
 /// a cluster of two subjects it is [`limits_repeated`]. Intervals are NaN for fewer than two clusters.
 ///
-/// - `clusters`: of each subject, numbers from 0
+/// - `clusters`: of each subject, any numbers
 /// - `more_variance`: from which of the subjects count to the variance that a single difference has beyond those given
 pub fn limits_clustered(
     subjects: &[Vec<f64>],
@@ -105,13 +106,17 @@ pub fn limits_clustered(
     if alone {
         return limits_repeated(subjects, more_variance(&|_| true));
     }
+    // Numbered anew: a cluster of which no subject is known would be a pseudo-value equal to the whole estimate.
+    let with_subjects = clusters.iter().zip(&known).filter(|(_, known)| known.is_some());
+    let (numbers, count) = numbered(with_subjects.map(|(at, _)| at));
+    let mut numbers = numbers.into_iter();
+    let cluster_of: Vec<Option<usize>> = known.iter().map(|known| known.and_then(|_| numbers.next())).collect();
     let estimate = |weights: &[f64]| {
-        let counts = |subject: usize| weights[clusters[subject]] > 0.0;
+        let counts = |subject: usize| cluster_of[subject].is_some_and(|at| weights[at] > 0.0);
         let parts = Parts::of((0..known.len()).filter(|k| counts(*k)).filter_map(|k| known[k]))?;
         let whole = parts.variance() + more_variance(&counts);
         Some((parts, whole))
     };
-    let count = clusters.iter().max()? + 1;
     let (parts, whole) = estimate(&vec![1.0; count])?;
     let by_cluster = |scale: Scale, of: &dyn Fn(Parts, f64) -> f64| {
         let statistic = |weights: &[f64]| estimate(weights).map_or(f64::NAN, |(parts, whole)| of(parts, whole));

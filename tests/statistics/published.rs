@@ -1,7 +1,7 @@
 //! Published values. "From memory" where the value was not taken from the text of its source; all were recomputed.
 
 use crate::close;
-use stillaxis::statistics::bland_altman::{limits, limits_repeated, sd_for_single_readings};
+use stillaxis::statistics::bland_altman::{limits, limits_clustered, limits_repeated, sd_for_single_readings};
 use stillaxis::statistics::bootstrap::{Bootstrapped, Settings, bootstrap};
 use stillaxis::statistics::cusum::average_run_length;
 use stillaxis::statistics::descriptive::{mean, standard_deviation};
@@ -143,6 +143,32 @@ fn bland_altman_1986() {
     close(spread.correlation, 0.0836797, 1e-7);
     close(spread.t, 0.325231, 1e-6);
     close(spread.p, 0.749499, 1e-6);
+}
+
+/// By hand: both eyes of four patients, whose means are 1, 2, 3 and 6: mean 3 ± t(3) sqrt(14 / 12), t(3) 3.182446 by the table.
+/// Four patients tell no interval of a spread, nor of the limits. What numbers the patients have, and whether others were not
+/// read, does not matter.
+#[test]
+fn limits_by_patient() {
+    let mut subjects: Vec<Vec<f64>> = [0.5, 1.5, 1.0, 3.0, 2.5, 3.5, 4.0, 8.0].map(|d| vec![d]).into();
+    let patients = [0, 0, 1, 1, 2, 2, 3, 3];
+    let half = 3.182_446 * (14.0_f64 / 12.0).sqrt();
+    let few = limits_clustered(&subjects, &patients, |_| 0.0).unwrap();
+    close(few.bias_interval.low, 3.0 - half, 1e-5);
+    close(few.bias_interval.high, 3.0 + half, 1e-5);
+    assert!(few.low_interval.low.is_nan() && few.high_interval.high.is_nan(), "{few:?}");
+    // NaN is not NaN, so what is printed is compared.
+    let printed = |subjects: &[Vec<f64>], patients: &[usize]| {
+        format!("{:?}", limits_clustered(subjects, patients, |_| 0.0).unwrap())
+    };
+    assert_eq!(printed(&subjects, &patients.map(|at| 10 * at + 7)), format!("{few:?}"));
+    let unread = [subjects.clone(), vec![Vec::new(); 2]].concat();
+    assert_eq!(printed(&unread, &[0, 0, 1, 1, 2, 2, 3, 3, 4, 5]), format!("{few:?}"));
+    subjects.extend([2.0, 2.5, 0.0, 1.0].map(|d| vec![d]));
+    let patients = [0, 0, 1, 1, 2, 2, 3, 3, 4, 4, 5, 5];
+    let six = printed(&subjects, &patients);
+    assert!(!six.contains("NaN"), "{six}");
+    assert_eq!(printed(&subjects, &patients.map(|at| 10 * at)), six);
 }
 
 /// Shrout & Fleiss (1979), Psychol Bull 86:420-428: .17 .29 .71 .44 .62 .91.
