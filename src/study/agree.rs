@@ -4,12 +4,12 @@ use super::audit::people;
 use super::eye::numbers;
 use super::figures::signed_degrees;
 use super::figures::{Behind, Chart, Plot, Section, Series};
+use super::patients::Patients;
 use super::reading::StillRead;
 use super::readings::{OfReader, Readings};
 use crate::geometry::axis_difference;
 use crate::statistics::axial::{mean_difference, unwrapped};
 use crate::statistics::bland_altman::{Limits, lacking_in_means, limits_clustered};
-use crate::statistics::clusters::numbered;
 use crate::statistics::descriptive::variance;
 use crate::statistics::intraclass::Intraclass;
 use crate::statistics::repeatability::{Repeatability, concordance};
@@ -25,8 +25,6 @@ pub struct Agreement<'a> {
     stills: &'a [StillRead],
     /// Eye of each still, numbers from 0.
     eye_of: Vec<usize>,
-    /// Patient of each still, numbers from 0; an eye without one has a number of its own.
-    patient_of: Vec<usize>,
     /// Program first, then the readers.
     raters: Vec<(String, OfReader)>,
 }
@@ -37,11 +35,9 @@ struct Compared {
     /// One list an eye.
     by_eye: Vec<Vec<f64>>,
     /// Patient of each eye.
-    patients: Vec<usize>,
+    patients: Patients,
     /// Repeated readings of each eye's stills, by both raters.
     repeats: Vec<[Repeats; 2]>,
-    /// Eyes without a patient, among one.
-    unnamed: f64,
     /// Mean and difference of each still.
     points: Vec<[f64; 2]>,
     /// Readings of both.
@@ -96,8 +92,8 @@ impl Compared {
     }
 
     fn limits(&self) -> Option<Limits> {
-        let limits = limits_clustered(&self.by_eye, &self.patients, |counts| self.more_variance(counts))?;
-        Some(limits.widened((1.0 + self.unnamed).sqrt()))
+        let limits = limits_clustered(&self.by_eye, &self.patients.numbers, |counts| self.more_variance(counts))?;
+        Some(limits.widened(self.patients.inflation()))
     }
 }
 
@@ -105,10 +101,6 @@ impl<'a> Agreement<'a> {
     /// From the stills that count and the readings of them.
     pub fn new(stills: &'a [StillRead], readings: &Readings) -> Self {
         let (eye_of, _) = numbers(stills);
-        let patient = |at: usize| patient_of(&stills[at]);
-        let key =
-            |at: usize| if patient(at).is_empty() { (1, eye_of[at].to_string()) } else { (0, patient(at).to_owned()) };
-        let (patients, _) = numbered((0..stills.len()).map(key));
         let program: OfReader = stills
             .iter()
             .enumerate()
@@ -116,7 +108,7 @@ impl<'a> Agreement<'a> {
             .collect();
         let mut raters = vec![(PROGRAM.to_owned(), program)];
         raters.extend(readings.readers.iter().map(|(name, of)| (name.clone(), of.clone())));
-        Self { stills, eye_of, patient_of: patients, raters }
+        Self { stills, eye_of, raters }
     }
 
     /// The sections.
@@ -150,13 +142,15 @@ impl<'a> Agreement<'a> {
         }
     }
 
+    /// Patients of eyes, each told by one of its stills.
+    fn patients(&self, stills: impl Iterator<Item = usize>) -> Patients {
+        let patient = |still: usize| self.stills[still].columns.get("patient").map(|cell| cell.trim());
+        Patients::of(stills.map(|still| (self.eye_of[still], patient(still).filter(|name| !name.is_empty()))))
+    }
+
     fn behind(&self, stills: impl Iterator<Item = usize>) -> Behind {
-        let mut eyes: BTreeMap<usize, &str> = BTreeMap::new();
-        for still in stills {
-            eyes.insert(self.eye_of[still], patient_of(&self.stills[still]));
-        }
-        let patients: std::collections::BTreeSet<&str> = eyes.values().copied().collect();
-        Behind { eyes: eyes.len(), patients: (!patients.contains("")).then_some(patients.len()) }
+        let eyes: BTreeMap<usize, usize> = stills.map(|still| (self.eye_of[still], still)).collect();
+        self.patients(eyes.into_values()).behind()
     }
 
     fn compared(&self, first: usize, second: usize) -> (Compared, Behind) {
@@ -176,12 +170,10 @@ impl<'a> Agreement<'a> {
             points.push([y + difference / 2.0, difference]);
             pairs.push([y + difference, y]);
         }
-        let unnamed = by_eye.values().filter(|(still, ..)| patient_of(&self.stills[*still]).is_empty()).count();
         let compared = Compared {
             name: format!("{name_a} − {name_b}"),
-            patients: by_eye.values().map(|(still, ..)| self.patient_of[*still]).collect(),
+            patients: self.patients(by_eye.values().map(|(still, ..)| *still)),
             repeats: by_eye.values().map(|(.., repeats)| *repeats).collect(),
-            unnamed: unnamed as f64 / by_eye.len().max(1) as f64,
             repeated: by_eye.values().any(|(_, differences, _)| differences.len() > 1),
             by_eye: by_eye.into_values().map(|(_, differences, _)| differences).collect(),
             points,
@@ -292,7 +284,7 @@ impl<'a> Agreement<'a> {
                 }
             }
             let behind = self.behind(rows.values().map(|(still, _)| *still));
-            let patients: Vec<usize> = rows.values().map(|(still, _)| self.patient_of[*still]).collect();
+            let patients = self.patients(rows.values().map(|(still, _)| *still)).numbers;
             let rows: Vec<Vec<f64>> = rows.into_values().map(|(_, row)| row).collect();
             match Intraclass::of_clustered(&unwrapped_each(&rows), &patients) {
                 Some(found) => {
@@ -309,10 +301,6 @@ impl<'a> Agreement<'a> {
         }
         section
     }
-}
-
-fn patient_of(still: &StillRead) -> &str {
-    still.columns.get("patient").map_or("", |cell| cell.trim())
 }
 
 /// Readings of each subject moved by turns of 180 to about their axial mean.

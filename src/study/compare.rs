@@ -5,6 +5,7 @@ use super::estimates::{Sample, error, reading_variances};
 use super::eye::{self, Eye};
 use super::figures::{Behind, Chart, Plot, Section, Series};
 use super::pair::{Pair, p_within};
+use super::patients::Patients;
 use super::refusals;
 use super::set_up::{LEVEL, POWER};
 use crate::statistics::jackknife::Scale;
@@ -189,13 +190,18 @@ fn tests(groups: &[(&str, &[&Eye])], pairs: &[Pair], settings: &CompareSettings)
     let draws = draws(count);
     if groups.len() > 2 {
         let all = Pair::of_all(groups);
-        if all.unknown == 0 {
-            let spread =
-                spread_test::brown_forsythe_by_patient(&all.errors, &all.labels, &all.patients, draws, settings.seed);
+        if all.patients.all_named() {
+            let spread = spread_test::brown_forsythe_by_patient(
+                &all.errors,
+                &all.labels,
+                &all.patients.numbers,
+                draws,
+                settings.seed,
+            );
             let name = "all groups";
             section.add(name, "p, spread (Brown-Forsythe)", "", spread.map(|p| p.p), None, all.behind());
             let sizes: Vec<f64> = all.errors.iter().map(|e| e.abs()).collect();
-            let exchange = permutation::LabelExchange::new(&all.labels, &all.patients);
+            let exchange = permutation::LabelExchange::new(&all.labels, &all.patients.numbers);
             let kruskal = exchange.test(rank_tests::kruskal_statistic(&sizes), draws, settings.seed);
             section.add(name, "p, absolute error (Kruskal-Wallis)", "", Some(kruskal.p), None, all.behind());
         }
@@ -211,10 +217,9 @@ fn tests(groups: &[(&str, &[&Eye])], pairs: &[Pair], settings: &CompareSettings)
         (0..names.len()).map(|k| holm::corrected(&found.iter().map(|p| p[k]).collect::<Vec<_>>())).collect();
     for (at, pair) in pairs.iter().enumerate() {
         for (k, name) in names.iter().enumerate() {
-            let note = if pair.unknown > 0 {
-                format!("not given: {} eyes name no patient", pair.unknown)
-            } else {
-                String::new()
+            let note = match pair.patients.unnamed {
+                0 => String::new(),
+                unnamed => format!("not given: {unnamed} eyes name no patient"),
             };
             section.add(&pair.name, *name, "", Some(found[at][k]), None, pair.behind()).noted(note);
             if pairs.len() > 1 {
@@ -244,9 +249,7 @@ fn paired(pairs: &[Pair], settings: &CompareSettings) -> Option<Section> {
         let behind = Behind { eyes: 2 * both.len(), patients: Some(both.len()) };
         let sizes = Sample {
             values: both.iter().map(|[a, b]| a.abs() - b.abs()).collect(),
-            patients: (0..both.len()).collect(),
-            clusters: both.len(),
-            unknown: 0,
+            patients: Patients::different(both.len()),
         };
         let size = sizes.mean(Scale::Plain);
         section.add(&pair.name, "absolute error, mean difference", "°", size.value, size.interval, behind);
@@ -280,8 +283,8 @@ fn mark_quality(groups: &[(&str, &[&Eye])], settings: &CompareSettings) -> Secti
                 }
                 let mean = pair.mean_difference(settings.seed);
                 section.add(&pair.name, quantity, unit, Some(mean.value), mean.bca, pair.behind());
-                if pair.unknown == 0 {
-                    let exchange = permutation::LabelExchange::new(&pair.labels, &pair.patients);
+                if pair.patients.all_named() {
+                    let exchange = permutation::LabelExchange::new(&pair.labels, &pair.patients.numbers);
                     let statistic = permutation::mean_distance(&pair.errors);
                     let p = exchange.test(statistic, draws(pair.errors.len()), settings.seed).p;
                     tested.push((section.figures.len() - 1, p));
@@ -298,23 +301,13 @@ fn mark_quality(groups: &[(&str, &[&Eye])], settings: &CompareSettings) -> Secti
 
 fn next_study(groups: &[(&str, &[&Eye])], pairs: &[Pair]) -> Section {
     let mut section = Section::new("The next study");
-    let (mut squares, mut freedom) = (0.0, 0.0);
-    let (mut residuals, mut patients) = (Vec::new(), Vec::new());
-    for (_, eyes) in groups {
-        let sample = Sample::of(eyes.iter().copied(), error).unwrapped();
-        let Some(mean) = descriptive::mean(&sample.values) else { continue };
-        squares += sample.values.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
-        freedom += sample.values.len() as f64 - 1.0;
-        residuals.extend(sample.values.iter().map(|v| v - mean));
-        let named = eyes.iter().filter(|eye| eye.measure.is_some());
-        patients.extend(named.map(|eye| eye.patient.clone().unwrap_or_else(|| eye.name.clone())));
-    }
-    let sd = (squares / freedom).sqrt();
-    let (numbers, count) = clusters::numbered(patients.iter());
-    let correlation = clusters::correlation_within(&residuals, &numbers);
-    let named =
-        groups.iter().flat_map(|(_, eyes)| eyes.iter()).all(|eye| eye.measure.is_none() || eye.patient.is_some());
-    let behind = Behind { eyes: residuals.len(), patients: named.then_some(count) };
+    let all = Pair::of_all(groups);
+    let residuals = all.residuals();
+    // Each group has a mean of its own.
+    let freedom = (residuals.len() - groups.len()) as f64;
+    let sd = (residuals.iter().map(|r| r * r).sum::<f64>() / freedom).sqrt();
+    let correlation = clusters::correlation_within(&residuals, &all.patients.numbers);
+    let behind = all.behind();
     let name = "planned from this study";
     section.text.push(format!(
         "Eyes a group for a power of {:.0} % at 5 %, two groups of equal size and normal errors, from this study's spread within \

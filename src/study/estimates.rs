@@ -2,9 +2,10 @@
 
 use super::eye::{Eye, EyeMeasure};
 use super::figures::Behind;
+use super::patients::Patients;
 use crate::geometry::axis_difference;
 use crate::statistics::bootstrap::{Settings, bootstrap};
-use crate::statistics::clusters::{effective_trials, numbered};
+use crate::statistics::clusters::effective_trials;
 use crate::statistics::jackknife::{self, Scale};
 use crate::statistics::proportion::wilson;
 use crate::statistics::{COVERAGE, Interval, axial, descriptive};
@@ -35,12 +36,8 @@ impl Estimate {
 pub struct Sample {
     /// One an eye.
     pub values: Vec<f64>,
-    /// Patient of each, numbers from 0; an eye without one has a number of its own.
-    pub patients: Vec<usize>,
-    /// How many numbers.
-    pub clusters: usize,
-    /// Eyes without a patient.
-    pub unknown: usize,
+    /// Patient of each.
+    pub patients: Patients,
 }
 
 impl Sample {
@@ -50,17 +47,8 @@ impl Sample {
             .into_iter()
             .filter_map(|eye| value(eye).filter(|v| v.is_finite()).map(|v| (v, eye.patient.as_deref())))
             .collect();
-        let key = |(at, (_, patient)): (usize, &(f64, Option<&str>))| match patient {
-            Some(name) => (0, (*name).to_owned()),
-            None => (1, at.to_string()),
-        };
-        let (patients, clusters) = numbered(known.iter().enumerate().map(key));
-        Self {
-            values: known.iter().map(|(value, _)| *value).collect(),
-            patients,
-            clusters,
-            unknown: known.iter().filter(|(_, patient)| patient.is_none()).count(),
-        }
+        let patients = Patients::of(known.iter().map(|(_, patient)| *patient).enumerate());
+        Self { values: known.iter().map(|(value, _)| *value).collect(), patients }
     }
 
     /// With other values, one an eye.
@@ -70,23 +58,17 @@ impl Sample {
 
     /// Eyes and patients.
     pub fn behind(&self) -> Behind {
-        Behind { eyes: self.values.len(), patients: (self.unknown == 0).then_some(self.clusters) }
-    }
-
-    /// By how much intervals are widened because eyes without a patient may be fellow eyes: with all of them unnamed the
-    /// variance could be twice as large, no more, since a patient has two eyes.
-    pub fn inflation(&self) -> f64 {
-        (1.0 + self.unknown as f64 / self.values.len().max(1) as f64).sqrt()
+        self.patients.behind()
     }
 
     fn settings(&self, seed: u64) -> Settings {
         let usual = Settings::default();
         let affordable = (MOST_DRAWN_EYES / self.values.len().max(1)).max(FEWEST_RESAMPLES) as u32;
-        Settings { seed, inflation: self.inflation(), resamples: usual.resamples.min(affordable), ..usual }
+        Settings { seed, inflation: self.patients.inflation(), resamples: usual.resamples.min(affordable), ..usual }
     }
 
     fn widened(&self, interval: Interval, value: f64, scale: Scale) -> Interval {
-        let factor = self.inflation();
+        let factor = self.patients.inflation();
         match scale {
             Scale::Plain => Interval {
                 low: value + factor * (interval.low - value),
@@ -101,8 +83,8 @@ impl Sample {
 
     /// Axial mean of errors, with its BCa interval.
     pub fn axial_mean(&self, seed: u64) -> Estimate {
-        let mut sums = vec![[0.0; 3]; self.clusters];
-        for (value, at) in self.values.iter().zip(&self.patients) {
+        let mut sums = vec![[0.0; 3]; self.patients.clusters];
+        for (value, at) in self.values.iter().zip(&self.patients.numbers) {
             let (sin, cos) = (2.0 * value).to_radians().sin_cos();
             for (sum, part) in sums[*at].iter_mut().zip([cos, sin, 1.0]) {
                 *sum += part;
@@ -115,7 +97,7 @@ impl Sample {
             out[0] = whole + axis_difference(whole, mean);
         };
         let settings = self.settings(seed);
-        let drawn = bootstrap(&vec![0; self.clusters], 1, statistic, &settings)[0];
+        let drawn = bootstrap(&vec![0; self.patients.clusters], 1, statistic, &settings)[0];
         Estimate { value: Some(whole), interval: drawn.bca }
     }
 
@@ -135,8 +117,8 @@ impl Sample {
     /// Mean, with its interval by the jackknife over patients, on the logarithm where all values are positive and `scale`
     /// says so.
     pub fn mean(&self, scale: Scale) -> Estimate {
-        let mut sums = vec![[0.0; 2]; self.clusters];
-        for (value, at) in self.values.iter().zip(&self.patients) {
+        let mut sums = vec![[0.0; 2]; self.patients.clusters];
+        for (value, at) in self.values.iter().zip(&self.patients.numbers) {
             sums[*at][0] += value;
             sums[*at][1] += 1.0;
         }
@@ -151,7 +133,7 @@ impl Sample {
     pub fn median(&self, seed: u64) -> Estimate {
         let mut order: Vec<usize> = (0..self.values.len()).collect();
         order.sort_by(|a, b| self.values[*a].total_cmp(&self.values[*b]));
-        let sorted: Vec<(f64, usize)> = order.iter().map(|at| (self.values[*at], self.patients[*at])).collect();
+        let sorted: Vec<(f64, usize)> = order.iter().map(|at| (self.values[*at], self.patients.numbers[*at])).collect();
         let statistic = |weights: &[f64], out: &mut [f64]| {
             let total: f64 = sorted.iter().map(|(_, at)| weights[*at]).sum();
             let mut below = 0.0;
@@ -169,7 +151,7 @@ impl Sample {
             out[0] = f64::midpoint(low, high);
         };
         let settings = self.settings(seed);
-        let drawn = bootstrap(&vec![0; self.clusters], 1, statistic, &settings);
+        let drawn = bootstrap(&vec![0; self.patients.clusters], 1, statistic, &settings);
         Estimate { value: descriptive::median(&self.values), interval: drawn[0].bca }
     }
 
@@ -191,8 +173,8 @@ impl Sample {
     /// Per patient: eyes, sum, sum of squares (about the mean, for the sake of rounding), sum of reading variances.
     fn moments(&self, variances: Option<&[f64]>) -> Vec<[f64; 4]> {
         let middle = descriptive::mean(&self.values).unwrap_or(0.0);
-        let mut sums = vec![[0.0; 4]; self.clusters];
-        for (k, (value, at)) in self.values.iter().zip(&self.patients).enumerate() {
+        let mut sums = vec![[0.0; 4]; self.patients.clusters];
+        for (k, (value, at)) in self.values.iter().zip(&self.patients.numbers).enumerate() {
             let d = value - middle;
             let parts = [1.0, d, d * d, variances.map_or(0.0, |v| v[k])];
             sums[*at].iter_mut().zip(parts).for_each(|(sum, part)| *sum += part);
@@ -202,7 +184,7 @@ impl Sample {
 
     fn estimate(&self, value: Option<f64>, scale: Scale, statistic: impl Fn(&[f64]) -> f64) -> Estimate {
         let scale = if value.is_some_and(|v| v > 0.0) { scale } else { Scale::Plain };
-        let interval = jackknife::interval(self.clusters, COVERAGE, scale, statistic);
+        let interval = jackknife::interval(self.patients.clusters, COVERAGE, scale, statistic);
         Estimate { value, interval: value.zip(interval).map(|(v, i)| self.widened(i, v, scale)) }
     }
 
@@ -213,7 +195,7 @@ impl Sample {
             return Estimate::default();
         }
         let share = hits.iter().filter(|hit| **hit).count() as f64 / hits.len() as f64;
-        let trials = effective_trials(&hits, &self.patients) / self.inflation().powi(2);
+        let trials = effective_trials(&hits, &self.patients.numbers) / self.patients.inflation().powi(2);
         Estimate { value: Some(share), interval: wilson(share, trials, COVERAGE) }
     }
 }

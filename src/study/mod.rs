@@ -3,6 +3,7 @@
 //! - [`reading`]: lines of measurements.ndjson to stills; every line is accounted for
 //! - [`eye`]: the stills of one eye at one operation to one figure
 //! - [`figures`]: the answers, as they go to page, JSON and CSV alike
+//! - [`patients`]: whom eyes belong to
 //! - [`estimates`]: a group of eyes to estimates with intervals, by patient
 //! - `refusals`, `residual`, [`sequences`]: what was refused, what is left of the cylinder, operations in their order, for
 //!   [`audit`]
@@ -20,6 +21,7 @@ pub mod estimates;
 pub mod eye;
 pub mod figures;
 pub mod pair;
+pub mod patients;
 pub mod reading;
 pub mod readings;
 mod refusals;

@@ -3,9 +3,10 @@
 use super::estimates::error;
 use super::eye::Eye;
 use super::figures::Behind;
+use super::patients::Patients;
 use crate::geometry::axis_difference;
 use crate::statistics::bootstrap::{Bootstrapped, Settings, bootstrap};
-use crate::statistics::clusters::{effective_trials, numbered};
+use crate::statistics::clusters::effective_trials;
 use crate::statistics::jackknife::{self, Scale};
 use crate::statistics::permutation::{LabelExchange, mean_distance};
 use crate::statistics::{COVERAGE, Interval, axial, descriptive, proportion, rank_tests, spread_test};
@@ -19,11 +20,8 @@ pub struct Pair {
     pub errors: Vec<f64>,
     /// Group of each.
     pub labels: Vec<usize>,
-    /// Patient of each, numbers from 0.
-    pub patients: Vec<usize>,
-    /// Eyes without a patient.
-    pub unknown: usize,
-    clusters: usize,
+    /// Patient of each.
+    pub patients: Patients,
 }
 
 /// Per patient and group: eyes, cosine and sine of the doubled error, sum, sum of squares, sum of sizes.
@@ -50,20 +48,17 @@ impl Pair {
     }
 
     fn collect(groups: &[(&str, &[&Eye])], value: impl Fn(&Eye) -> Option<f64>) -> Self {
-        let (mut errors, mut labels, mut keys) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut errors, mut labels, mut named) = (Vec::new(), Vec::new(), Vec::new());
         for (label, (_, eyes)) in groups.iter().enumerate() {
             for eye in *eyes {
                 if let Some(v) = value(eye).filter(|v| v.is_finite()) {
-                    let alone = (1, keys.len().to_string());
-                    keys.push(eye.patient.as_ref().map_or(alone, |patient| (0, patient.clone())));
+                    named.push((named.len(), eye.patient.as_deref()));
                     errors.push(v);
                     labels.push(label);
                 }
             }
         }
-        let unknown = keys.iter().filter(|key| key.0 == 1).count();
-        let (patients, clusters) = numbered(keys.into_iter());
-        Self { name: String::new(), errors, labels, patients, unknown, clusters }
+        Self { name: String::new(), errors, labels, patients: Patients::of(named) }
     }
 
     fn unwrap(&mut self) {
@@ -80,12 +75,19 @@ impl Pair {
 
     /// Eyes and patients.
     pub fn behind(&self) -> Behind {
-        Behind { eyes: self.errors.len(), patients: (self.unknown == 0).then_some(self.clusters) }
+        self.patients.behind()
+    }
+
+    /// Errors less the mean of their group.
+    pub fn residuals(&self) -> Vec<f64> {
+        let groups = self.labels.iter().max().map_or(0, |most| most + 1);
+        let means: Vec<f64> = (0..groups).map(|g| descriptive::mean(&self.of(g)).unwrap_or(f64::NAN)).collect();
+        self.errors.iter().zip(&self.labels).map(|(error, label)| error - means[*label]).collect()
     }
 
     /// Whether every patient is named and gives one eye.
     pub fn independent(&self) -> bool {
-        self.unknown == 0 && self.clusters == self.errors.len()
+        self.patients.all_named() && self.patients.clusters == self.errors.len()
     }
 
     fn of(&self, group: usize) -> Vec<f64> {
@@ -110,8 +112,8 @@ impl Pair {
     }
 
     fn sums(&self) -> Vec<Sums> {
-        let mut sums = vec![[[0.0; 6]; 2]; self.clusters];
-        for ((error, label), patient) in self.errors.iter().zip(&self.labels).zip(&self.patients) {
+        let mut sums = vec![[[0.0; 6]; 2]; self.patients.clusters];
+        for ((error, label), patient) in self.errors.iter().zip(&self.labels).zip(&self.patients.numbers) {
             let (sin, cos) = (2.0 * error).to_radians().sin_cos();
             let parts = [1.0, cos, sin, *error, error * error, error.abs()];
             sums[*patient][*label].iter_mut().zip(parts).for_each(|(sum, part)| *sum += part);
@@ -121,8 +123,8 @@ impl Pair {
 
     /// Patients of the first group alone, of the second alone, of both; one that would stand alone joins the most.
     fn strata(&self) -> Vec<usize> {
-        let mut has = vec![[false; 2]; self.clusters];
-        for (label, patient) in self.labels.iter().zip(&self.patients) {
+        let mut has = vec![[false; 2]; self.patients.clusters];
+        for (label, patient) in self.labels.iter().zip(&self.patients.numbers) {
             has[*patient][*label] = true;
         }
         let mut strata: Vec<usize> = has.iter().map(|[a, b]| usize::from(*b) + usize::from(*a && *b)).collect();
@@ -137,14 +139,13 @@ impl Pair {
     }
 
     fn settings(&self, seed: u64) -> Settings {
-        let inflation = (1.0 + self.unknown as f64 / self.errors.len().max(1) as f64).sqrt();
-        Settings { seed, inflation, ..Settings::default() }
+        Settings { seed, inflation: self.patients.inflation(), ..Settings::default() }
     }
 
     /// Difference of axial means, ratio of spreads, difference of mean sizes.
     pub fn bootstrap(&self, seed: u64) -> Vec<Bootstrapped> {
         let sums = self.sums();
-        let observed = difference_of_means(&whole(&sums, &vec![1.0; self.clusters]));
+        let observed = difference_of_means(&whole(&sums, &vec![1.0; self.patients.clusters]));
         let statistic = |weights: &[f64], out: &mut [f64]| {
             let both = whole(&sums, weights);
             out[0] = observed + axis_difference(observed, difference_of_means(&both));
@@ -157,7 +158,7 @@ impl Pair {
 
     /// Patients of a group.
     fn patients_of(&self, group: usize) -> usize {
-        let of_group = self.patients.iter().zip(&self.labels).filter(|(_, label)| **label == group);
+        let of_group = self.patients.numbers.iter().zip(&self.labels).filter(|(_, label)| **label == group);
         of_group.map(|(patient, _)| patient).collect::<HashSet<_>>().len()
     }
 
@@ -171,8 +172,8 @@ impl Pair {
             let [a, b] = whole(&sums, weights);
             sd(&a) / sd(&b)
         };
-        let interval = jackknife::interval(self.clusters, COVERAGE, Scale::Logarithm, ratio)?;
-        let factor = self.settings(0).inflation;
+        let interval = jackknife::interval(self.patients.clusters, COVERAGE, Scale::Logarithm, ratio)?;
+        let factor = self.patients.inflation();
         let middle = (interval.low * interval.high).sqrt();
         let end = |end: f64| middle * (end / middle).powf(factor);
         Some(Interval { low: end(interval.low), high: end(interval.high) })
@@ -183,9 +184,9 @@ impl Pair {
         let of = |group: usize| {
             let here = |k: &usize| self.labels[*k] == group;
             let hits: Vec<bool> = (0..self.labels.len()).filter(here).map(|k| self.errors[k].abs() <= limit).collect();
-            let patients: Vec<usize> = (0..self.labels.len()).filter(here).map(|k| self.patients[k]).collect();
+            let patients: Vec<usize> = (0..self.labels.len()).filter(here).map(|k| self.patients.numbers[k]).collect();
             let share = hits.iter().filter(|hit| **hit).count() as f64 / hits.len() as f64;
-            let trials = effective_trials(&hits, &patients) / self.settings(0).inflation.powi(2);
+            let trials = effective_trials(&hits, &patients) / self.patients.inflation().powi(2);
             Some((share, proportion::wilson(share, trials, COVERAGE)?))
         };
         let (first, second) = (of(0)?, of(1)?);
@@ -204,12 +205,13 @@ impl Pair {
 
     /// P-values by exchanging patients: mean error, spread, mean size, size by ranks. NaN where a patient is not named.
     pub fn p_values(&self, draws: u32, seed: u64) -> [f64; 4] {
-        if self.unknown > 0 {
+        if !self.patients.all_named() {
             return [f64::NAN; 4];
         }
-        let exchange = LabelExchange::new(&self.labels, &self.patients);
+        let exchange = LabelExchange::new(&self.labels, &self.patients.numbers);
         let sizes: Vec<f64> = self.errors.iter().map(|e| e.abs()).collect();
-        let spread = spread_test::brown_forsythe_by_patient(&self.errors, &self.labels, &self.patients, draws, seed);
+        let spread =
+            spread_test::brown_forsythe_by_patient(&self.errors, &self.labels, &self.patients.numbers, draws, seed);
         [
             exchange.test(mean_distance(&self.errors), draws, seed).p,
             spread.map_or(f64::NAN, |test| test.p),
@@ -220,11 +222,11 @@ impl Pair {
 
     /// Errors of those patients who have one eye in each group.
     pub fn within_patients(&self) -> Vec<[f64; 2]> {
-        if self.unknown > 0 {
+        if !self.patients.all_named() {
             return Vec::new();
         }
-        let mut eyes: Vec<[Vec<f64>; 2]> = vec![Default::default(); self.clusters];
-        for ((error, label), patient) in self.errors.iter().zip(&self.labels).zip(&self.patients) {
+        let mut eyes: Vec<[Vec<f64>; 2]> = vec![Default::default(); self.patients.clusters];
+        for ((error, label), patient) in self.errors.iter().zip(&self.labels).zip(&self.patients.numbers) {
             eyes[*patient][*label].push(*error);
         }
         eyes.iter().filter(|[a, b]| a.len() == 1 && b.len() == 1).map(|[a, b]| [a[0], b[0]]).collect()

@@ -4,8 +4,8 @@ use super::audit::{Group, every};
 use super::estimates::{Estimate, Sample};
 use super::eye::Eye;
 use super::figures::{Behind, Section};
+use super::patients::Patients;
 use super::reading::in_words;
-use crate::statistics::clusters::numbered;
 use std::collections::BTreeSet;
 
 /// Eyes of which nothing is known, by the reason of their first refusal.
@@ -104,15 +104,13 @@ pub(super) fn people_of(eyes: &[&Eye]) -> Behind {
 
 /// One value a still, 1 where it was refused.
 fn by_still(eyes: &[&Eye]) -> Sample {
-    let (mut values, mut keys, mut unknown) = (Vec::new(), Vec::new(), 0);
+    let (mut values, mut named) = (Vec::new(), Vec::new());
     for (at, eye) in eyes.iter().enumerate() {
         let outcomes = eye.refusals.iter().map(|_| 1.0).chain(eye.still_errors_deg.iter().map(|_| 0.0));
         for outcome in outcomes {
             values.push(outcome);
-            keys.push(eye.patient.as_ref().map_or((1, at.to_string()), |patient| (0, patient.clone())));
-            unknown += usize::from(eye.patient.is_none());
+            named.push((at, eye.patient.as_deref()));
         }
     }
-    let (patients, clusters) = numbered(keys.into_iter());
-    Sample { values, patients, clusters, unknown }
+    Sample { values, patients: Patients::of(named) }
 }

@@ -130,7 +130,8 @@ impl Astigmatism {
     }
 
     fn region(&self) -> Option<CentroidRegion> {
-        CentroidRegion::of(&self.points, &self.sample.patients, self.sample.inflation())
+        let patients = &self.sample.patients;
+        CentroidRegion::of(&self.points, &patients.numbers, patients.inflation())
     }
 }
 

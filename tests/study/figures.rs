@@ -135,6 +135,36 @@ fn compare_by_hand() {
     assert_eq!(run("compare", &two_groups(), &["--seed", "7"]).1, Some(answers));
 }
 
+/// Eyes that name no patient are nobody's fellow eyes, whatever else they share: neither all that are called OD, nor the one of
+/// case 7 and that of patient 7. So no correlation of fellow eyes can be told for the next study.
+#[test]
+fn nameless_eyes_are_not_fellow_eyes() {
+    let correlation = |records: &[Value]| {
+        let (_, answers) = run("compare", records, &[]);
+        let answers = answers.unwrap();
+        let of = |quantity: &str| figure(&answers, "The next study", "planned from this study", quantity).clone();
+        (of("correlation of a patient's eyes"), of("spread within groups (SD)"))
+    };
+    let mut only_eyes = two_groups();
+    for (k, record) in only_eyes.iter_mut().enumerate() {
+        record["case"]["patient"] = json!("");
+        record["case"]["case"] = json!("");
+        record["case"]["eye"] = json!(if k % 2 == 0 { "OD" } else { "OS" });
+    }
+    let (of_eyes, spread) = correlation(&only_eyes);
+    assert!(of_eyes["value"].is_null(), "{of_eyes}");
+    // Squares of -6 to 6 sum to 182, of a third of them to 182 / 9; 26 eyes, two means.
+    close(value(&spread), ((182.0_f64 + 182.0 / 9.0) / 24.0).sqrt());
+    assert_eq!((spread["eyes"].as_u64(), spread["patients"].as_u64()), (Some(26), None));
+    let mut case_7 = two_groups();
+    case_7[3]["case"]["patient"] = json!("7");
+    case_7[5]["case"]["patient"] = json!("");
+    case_7[5]["case"]["eye"] = json!("");
+    case_7[5]["case"]["case"] = json!("7");
+    let (of_case, _) = correlation(&case_7);
+    assert!(of_case["value"].is_null(), "{of_case}");
+}
+
 /// Both eyes of a patient, one in each group: compared within patients.
 #[test]
 fn pairs_are_compared_within_patients() {
