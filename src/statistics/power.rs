@@ -59,7 +59,10 @@ pub fn mean_power(shift: f64, eyes: f64, level: f64) -> f64 {
 pub fn eyes_needed(wanted: f64, power: impl Fn(f64) -> f64) -> Option<u32> {
     let mut high = 2_u32;
     while power(f64::from(high)) < wanted {
-        high = high.checked_mul(2).filter(|eyes| *eyes <= MOST)?;
+        if high == MOST {
+            return None;
+        }
+        high = (2 * high).min(MOST);
     }
     let mut low = high / 2;
     while high - low > 1 {

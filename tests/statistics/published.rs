@@ -9,7 +9,7 @@ use stillaxis::statistics::distributions::{f_upper, normal_cdf, t_two_sided};
 use stillaxis::statistics::intraclass::Intraclass;
 use stillaxis::statistics::jackknife::{self, Scale};
 use stillaxis::statistics::permutation::{LabelExchange, mean_distance};
-use stillaxis::statistics::power::{eyes_needed, spread_power};
+use stillaxis::statistics::power::{eyes_needed, mean_power, spread_power};
 use stillaxis::statistics::proportion::{clopper_pearson, wilson};
 use stillaxis::statistics::reading_error::{true_spread, without_reading_error};
 use stillaxis::statistics::repeatability::{Repeatability, concordance, sd_interval};
@@ -369,4 +369,16 @@ fn reading_error_comes_out() {
     close(standard_deviation(&taken_out).unwrap(), 3.0, 0.02);
     close(mean(&taken_out).unwrap(), 1.0, 1e-9);
     close(true_spread(&[1.0, 1.1, 0.9], &[1.0; 3]).unwrap(), 0.0, 0.0);
+}
+
+/// An answer is given up to a million eyes a group, not to the last power of two below. A shift of 0.005 standard deviations needs
+/// 2 (1.959964 + 0.841621)^2 / 0.005^2 = 627,911 by the normal approximation, and one more for Student's t.
+#[test]
+fn eyes_up_to_a_million() {
+    let from = |least: u32| eyes_needed(0.8, |eyes| f64::from(u8::from(eyes >= f64::from(least))));
+    for least in [2, 3, 524_288, 524_289, 700_000, 1_000_000] {
+        assert_eq!(from(least), Some(least));
+    }
+    assert_eq!(from(1_000_001), None);
+    close(f64::from(eyes_needed(0.8, |eyes| mean_power(0.005, eyes, 0.05)).unwrap()), 627_912.0, 2.0);
 }
