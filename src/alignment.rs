@@ -10,7 +10,7 @@ use crate::geometry::{
     Axis, Ellipse, EyeMap, Matrix, Meridian, OvalPrior, PixelPoint, Vector, are_opposite, axis_difference, ccw_degrees,
     direction_difference,
 };
-use crate::optics::angle_size::Z95;
+use crate::normal::Z95;
 use nalgebra::{DMatrix, DVector, Matrix5};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

@@ -17,6 +17,7 @@
 //! - [`optics`]: dioptres and axes
 //! - [`geometry`]: axes, ellipses, lines, covariance
 //! - [`least_squares`]: sums of squares to where they are least
+//! - [`normal`]: the normal distribution, and roots by halving
 //!
 //! Not a medical device. Judgement rests with the licensed surgeon, under local rules.
 
@@ -26,6 +27,7 @@ pub mod commands;
 pub mod geometry;
 pub mod least_squares;
 pub mod measurement;
+pub mod normal;
 pub mod optics;
 pub mod phantom;
 pub mod record;

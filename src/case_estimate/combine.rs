@@ -4,10 +4,11 @@
 //! the first only. A reading that stands apart from the rest is left out, as long as the rest are the majority; what
 //! readings differ by beyond their own errors widens the interval.
 
+use crate::normal::Z95;
 use crate::record::VarianceParts;
 use crate::statistics::axial::{mean_difference, unwrapped};
 use crate::statistics::descriptive::{MEDIAN_SIZE, median};
-use crate::statistics::distributions::{chi_squared_upper, normal_quantile, t_quantile};
+use crate::statistics::distributions::{chi_squared_upper, t_quantile};
 use std::f64::consts::FRAC_PI_2;
 
 /// One reading.
@@ -100,9 +101,8 @@ pub fn combine(readings: &[Reading]) -> Option<Combined> {
     // One and the same error in all: its size is the mean of theirs.
     let shared_sd: f64 = weights.iter().zip(readings).map(|(w, r)| w * r.shared_deg2.max(0.0).sqrt()).sum();
     // Where the scatter of a few had to tell their own error, its quantile is that of so few.
-    let normal = normal_quantile(0.975);
-    let own_half = own_sd * if disagree { t_quantile(0.975, freedom) } else { normal };
-    let half = own_half.hypot(normal * shared_sd);
+    let own_half = own_sd * if disagree { t_quantile(0.975, freedom) } else { Z95 };
+    let half = own_half.hypot(Z95 * shared_sd);
     let error_deg = crate::geometry::axis_difference(0.0, center);
     Some(Combined {
         error_deg,

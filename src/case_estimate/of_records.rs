@@ -3,13 +3,13 @@
 use super::combine::{Combined, LEAST_OWN_DEG2, Reading, combine};
 use super::parallax::{ViewReading, parallax};
 use crate::geometry::{Matrix, Vector, axis_difference};
+use crate::normal::Z95;
 use crate::optics::angle_size::size_interval95;
 use crate::optics::rotation::residual_percent;
 use crate::record::{
     Alignment, CASE_SCHEMA_VERSION, CaseEstimate, CaseRecord, CaseStill, CaseView, Limbus, Outcome, Record,
 };
 use crate::statistics::descriptive::{mean, standard_deviation};
-use crate::statistics::distributions::normal_quantile;
 use std::collections::{BTreeSet, HashMap};
 
 /// Columns that tell one case from another, and those that a plan rests on.
@@ -117,7 +117,7 @@ fn estimate(combined: &Combined, readings: &[Reading], measured: usize) -> CaseE
     let own: Vec<f64> = used.iter().map(|r| r.own_deg2.max(LEAST_OWN_DEG2)).collect();
     // The interval's own sd, so that the cost is as wide as the angle where few stills had to tell it.
     let half = (combined.interval95_deg[1] - combined.interval95_deg[0]) / 2.0;
-    let sd_of_interval = half / normal_quantile(0.975);
+    let sd_of_interval = half / Z95;
     CaseEstimate {
         measured: measured as u32,
         used: used.len() as u32,

@@ -1,18 +1,13 @@
 //! The size |t| of an angle that is read with noise: its interval, and what noise alone adds to its mean.
 
 use super::rotation::wrapped_size_deg;
-use statrs::function::erf::{erf, erfc};
+use crate::normal::{COVERAGE, Z95, cdf, root};
+use statrs::function::erf::erf;
 use std::f64::consts::{FRAC_2_PI, SQRT_2};
 
-/// Probability with which an interval is to hold the truth.
-const COVERAGE: f64 = 0.95;
-/// Standard normal quantile of a two-sided 95 % interval.
-pub(crate) const Z95: f64 = 1.959_963_984_540_054;
 /// Brackets of the half-width of an acceptance region, in standard deviations: it runs from 1.645 (one side cut off by
 /// the fold) to 1.960.
 const HALF_WIDTHS: [f64; 2] = [1.64, 1.97];
-/// Halvings of a bracket: down to the rounding of f64.
-const HALVINGS: u32 = 52;
 
 /// 95 % interval of |t|, degrees within [0, 90], from a reading of t with normal noise.
 ///
@@ -50,26 +45,8 @@ fn folded_interval95(x: f64) -> [f64; 2] {
 
 /// Probability that the size of a reading lies within `c` of `m`, the true size; in units of the standard deviation.
 fn acceptance(m: f64, c: f64) -> f64 {
-    let below = |size: f64| normal(size - m) - normal(-size - m);
+    let below = |size: f64| cdf(size - m) - cdf(-size - m);
     below(m + c) - below((m - c).max(0.0))
-}
-
-/// Where a rising function crosses 0, by halving.
-fn root(mut low: f64, mut high: f64, rising: impl Fn(f64) -> f64) -> f64 {
-    for _ in 0..HALVINGS {
-        let middle = low.midpoint(high);
-        if rising(middle) < 0.0 {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    low.midpoint(high)
-}
-
-/// Standard normal distribution function.
-fn normal(z: f64) -> f64 {
-    erfc(-z / SQRT_2) / 2.0
 }
 
 /// Mean of |t| where t is normal, in the unit of its arguments: the mean of the folded normal distribution.

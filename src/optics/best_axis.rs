@@ -1,8 +1,8 @@
 //! From a refraction after surgery: the axis at which the present lens would leave the least cylinder.
 
-use super::angle_size::Z95;
 use super::{PowerVector, SpheroCylinder};
 use crate::geometry::{Axis, axis_difference};
+use crate::normal::Z95;
 
 /// Steps in which the interval of the lens axis is gone through.
 const STEPS: u32 = 32;

@@ -1,11 +1,12 @@
 //! What a misalignment costs one eye: all that a record says of it, from numbers.
 
-use super::angle_size::{Z95, size_interval95};
+use super::angle_size::size_interval95;
 use super::rotation::{along_intended_d, oblique_d, residual_d, residual_refraction};
 use super::turn_back::TurnBack;
 use super::vergence::cornea_to_spectacles;
 use super::{PowerVector, SpheroCylinder};
 use crate::geometry::{Axis, Matrix, axis_difference};
+use crate::normal::Z95;
 
 /// The axis of a residual is given where its 95 % interval is no wider than this either way, degrees: half of the way
 /// to where the axis would be as wrong as right.

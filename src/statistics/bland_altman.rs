@@ -6,9 +6,10 @@
 
 use super::clusters::numbered;
 use super::descriptive::{mean, variance};
-use super::distributions::{chi_squared_quantile, normal_quantile, t_quantile};
+use super::distributions::{chi_squared_quantile, t_quantile};
 use super::jackknife::{self, Scale};
 use super::{COVERAGE, Interval};
+use crate::normal::Z95;
 use std::collections::HashSet;
 
 /// Mean difference and limits within which 95 % of differences are expected, with their 95 % intervals.
@@ -40,7 +41,7 @@ pub struct Limits {
 pub fn limits(differences: &[f64]) -> Option<Limits> {
     let (bias, variance) = (mean(differences)?, variance(differences)?);
     let n = differences.len() as f64;
-    let (sd, z) = (variance.sqrt(), normal_quantile(0.5 + COVERAGE / 2.0));
+    let (sd, z) = (variance.sqrt(), Z95);
     let t = t_quantile(0.5 + COVERAGE / 2.0, n - 1.0);
     let about = |middle: f64, error: f64| Interval { low: middle - t * error, high: middle + t * error };
     let limit_error = sd * (1.0 / n + z * z / (2.0 * (n - 1.0))).sqrt();
@@ -197,7 +198,7 @@ impl Parts {
     ///
     /// - `whole`: variance of a single difference
     fn joined(&self, whole: f64, bias_interval: Interval, sd_interval: Interval) -> Limits {
-        let (bias, sd, z) = (self.bias, whole.sqrt(), normal_quantile(0.5 + COVERAGE / 2.0));
+        let (bias, sd, z) = (self.bias, whole.sqrt(), Z95);
         let (low, high) = (bias - z * sd, bias + z * sd);
         let (left, right) = (bias - bias_interval.low, bias_interval.high - bias);
         let (inward, outward) = (z * (sd - sd_interval.low), z * (sd_interval.high - sd));

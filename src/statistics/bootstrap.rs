@@ -6,13 +6,11 @@
 use super::Interval;
 use super::descriptive::{quantile_of_sorted, sorted, standard_deviation};
 use super::distributions::{normal_cdf, normal_quantile, t_quantile};
+use super::jackknife;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
-/// Clusters are left out in at most so many portions when the acceleration is estimated: third moments add up, so that
-/// portions give the same as single clusters, at less cost.
-const MOST_PORTIONS: usize = 400;
 /// Share of the resamples in which a statistic may be undefined before its interval is.
 const MOST_UNDEFINED: f64 = 0.05;
 
@@ -98,25 +96,14 @@ pub fn bootstrap(
             },
         )
         .collect();
-    let left_out = jackknife(strata.len(), &of);
+    // The acceleration from portions of many clusters is close to that from single ones, at less cost.
+    let portions = (0..jackknife::portions(strata.len())).into_par_iter();
+    let left_out: Vec<Vec<f64>> = portions.map(|portion| of(&jackknife::without(portion, strata.len()))).collect();
     let half_width = settings.half_width(strata.len(), members.len());
     (0..outputs)
         .map(|k| {
             let column = |rows: &[Vec<f64>]| rows.iter().map(|row| row[k]).collect::<Vec<_>>();
             Bootstrapped::of(whole[k], column(&draws), &column(&left_out), half_width, settings.resamples)
-        })
-        .collect()
-}
-
-/// The statistics with one portion of the clusters left out each time.
-fn jackknife(clusters: usize, of: &(impl Fn(&[f64]) -> Vec<f64> + Sync)) -> Vec<Vec<f64>> {
-    let portions = clusters.min(MOST_PORTIONS);
-    (0..portions)
-        .into_par_iter()
-        .map(|portion| {
-            let weights: Vec<f64> =
-                (0..clusters).map(|cluster| f64::from(u8::from(cluster % portions != portion))).collect();
-            of(&weights)
         })
         .collect()
 }

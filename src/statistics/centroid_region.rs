@@ -1,9 +1,9 @@
 //! The 95 % region of a mean in the plane.
 
 use super::COVERAGE;
+use super::clusters::{covariance_of_mean, numbered};
 use super::distributions::f_quantile;
 use crate::geometry::wrap;
-use nalgebra::{Matrix2, Vector2};
 
 /// An ellipse about a mean.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -20,30 +20,20 @@ pub struct CentroidRegion {
 
 impl CentroidRegion {
     /// Region that holds the true mean with probability 0.95, by Hotelling's T^2: with C independent clusters, (C - 1) 2 / (C - 2)
-    /// F(2, C - 2) bounds the squared distance in the metric of the mean's covariance. That covariance is the one over clusters,
-    /// C/(C-1) sum d d' / n^2, d the sum of a cluster's deviations; with one point a cluster it is the usual one.
+    /// F(2, C - 2) bounds the squared distance in the metric of the mean's covariance, that over clusters ([`covariance_of_mean`]).
     /// `None` for fewer than three clusters, or where the points lie on a line.
     ///
-    /// - `cluster`: of each point, numbers from 0
+    /// - `cluster`: of each point, any numbers
     /// - `inflation`: factor on the semi-axes, for points whose cluster is not known; 1 as a rule
     ///
     /// Source: Hotelling (1931), Ann Math Stat 2:360-378; Johnson & Wichern, Applied Multivariate Statistical Analysis, 5.4 (from
     /// memory).
     pub fn of(points: &[[f64; 2]], cluster: &[usize], inflation: f64) -> Option<Self> {
-        let n = points.len() as f64;
-        let mean = points.iter().map(|p| Vector2::from(*p)).sum::<Vector2<f64>>() / n;
-        let mut sums = vec![Vector2::zeros(); cluster.iter().max()? + 1];
-        let mut used = vec![false; sums.len()];
-        for (point, at) in points.iter().zip(cluster) {
-            sums[*at] += Vector2::from(*point) - mean;
-            used[*at] = true;
-        }
-        let clusters = used.iter().filter(|used| **used).count() as f64;
+        let clusters = numbered(cluster.iter()).1 as f64;
         if clusters < 3.0 {
             return None;
         }
-        let squares: Matrix2<f64> = sums.iter().map(|d| d * d.transpose()).sum();
-        let covariance = squares * (clusters / (clusters - 1.0) / (n * n));
+        let (mean, covariance) = covariance_of_mean(points, cluster)?;
         let bound =
             inflation.powi(2) * 2.0 * (clusters - 1.0) / (clusters - 2.0) * f_quantile(COVERAGE, 2.0, clusters - 2.0);
         let inverse = covariance.try_inverse()?;

@@ -1,6 +1,7 @@
 //! Values in clusters: both eyes of a patient are alike, and two of them say less than two patients do.
 
 use super::descriptive;
+use nalgebra::{SMatrix, SVector};
 use std::collections::HashMap;
 use std::hash::Hash;
 
@@ -17,24 +18,33 @@ pub fn numbered<K: Eq + Hash>(keys: impl Iterator<Item = K>) -> (Vec<usize>, usi
     (numbers, count)
 }
 
-/// Variance of the mean of `values`, those of one cluster being alike in any way: C/(C-1) sum over clusters of (sum of
-/// deviations)^2 / n^2, C the number of clusters. With one value a cluster it is the usual s^2 / n. `None` for fewer
-/// than two clusters.
+/// Mean of points, and the covariance of that mean, those of one cluster being alike in any way: C/(C-1) sum over clusters of
+/// d d' / n^2, d the sum of a cluster's deviations, C the number of clusters. With one point a cluster it is the usual one.
+/// `None` for fewer than two clusters.
 ///
-/// - `cluster`: of each value, numbers from 0
+/// - `cluster`: of each point, any numbers
 ///
 /// Source: Liang & Zeger (1986), Biometrika 73:13-22, for an intercept alone, with the usual correction (from memory).
-pub fn variance_of_mean(values: &[f64], cluster: &[usize]) -> Option<f64> {
-    let mean = descriptive::mean(values)?;
-    let mut sums = vec![0.0; cluster.iter().max()? + 1];
-    let mut used = vec![false; sums.len()];
-    for (value, at) in values.iter().zip(cluster) {
-        sums[*at] += value - mean;
-        used[*at] = true;
+pub fn covariance_of_mean<const D: usize>(
+    points: &[[f64; D]],
+    cluster: &[usize],
+) -> Option<(SVector<f64, D>, SMatrix<f64, D, D>)> {
+    let coordinate = |k: usize| descriptive::mean(&points.iter().map(|p| p[k]).collect::<Vec<_>>());
+    let mean = SVector::from_iterator((0..D).map(|k| coordinate(k).unwrap_or(f64::NAN)));
+    let (numbers, count) = numbered(cluster.iter());
+    let mut sums = vec![SVector::<f64, D>::zeros(); count];
+    for (point, at) in points.iter().zip(numbers) {
+        sums[at] += SVector::from(*point) - mean;
     }
-    let count = used.iter().filter(|used| **used).count() as f64;
-    let squares: f64 = sums.iter().map(|sum| sum * sum).sum();
-    (count > 1.0).then(|| count / (count - 1.0) * squares / (values.len() as f64).powi(2))
+    let squares: SMatrix<f64, D, D> = sums.iter().map(|d| d * d.transpose()).sum();
+    let (clusters, n) = (count as f64, points.len() as f64);
+    (count > 1).then(|| (mean, squares * (clusters / (clusters - 1.0) / (n * n))))
+}
+
+/// Variance of the mean of `values`, as [`covariance_of_mean`] has it; with one value a cluster it is the usual s^2 / n.
+pub fn variance_of_mean(values: &[f64], cluster: &[usize]) -> Option<f64> {
+    let points: Vec<[f64; 1]> = values.iter().map(|value| [*value]).collect();
+    covariance_of_mean(&points, cluster).map(|(_, covariance)| covariance[0])
 }
 
 /// How many independent values would give a share of the same precision as `hits` do: n over the design effect, which is

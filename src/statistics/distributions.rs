@@ -3,24 +3,14 @@
 //! Quantiles are found by halving on the distribution function, which statrs gives to near rounding, since its own
 //! inverse of Student's t and of F stops at about 1e-5 for some arguments.
 
-use statrs::distribution::{Beta, ChiSquared, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
+use crate::normal::root;
+use statrs::distribution::{Beta, ChiSquared, ContinuousCDF, FisherSnedecor, StudentsT};
 
-/// Halvings of a bracket: down to the rounding of f64.
-const HALVINGS: u32 = 200;
-
-/// Standard normal distribution function.
-pub fn normal_cdf(z: f64) -> f64 {
-    Normal::standard().cdf(z)
-}
-
-/// Standard normal quantile; infinite at 0 and 1.
-pub fn normal_quantile(probability: f64) -> f64 {
-    Normal::standard().inverse_cdf(probability.clamp(0.0, 1.0))
-}
+pub use crate::normal::{cdf as normal_cdf, quantile as normal_quantile};
 
 /// Quantile of Student's t; NaN unless `freedom` > 0.
 pub fn t_quantile(probability: f64, freedom: f64) -> f64 {
-    StudentsT::new(0.0, 1.0, freedom).map_or(f64::NAN, |t| root(f64::MIN_POSITIVE, probability, true, |x| t.cdf(x)))
+    StudentsT::new(0.0, 1.0, freedom).map_or(f64::NAN, |t| reached(probability, true, |x| t.cdf(x)))
 }
 
 /// P(|T| >= |t|) for Student's t; NaN unless `freedom` > 0.
@@ -30,7 +20,7 @@ pub fn t_two_sided(t: f64, freedom: f64) -> f64 {
 
 /// Quantile of F; NaN unless both degrees of freedom are positive.
 pub fn f_quantile(probability: f64, above: f64, below: f64) -> f64 {
-    FisherSnedecor::new(above, below).map_or(f64::NAN, |f| root(0.0, probability, false, |x| f.cdf(x)))
+    FisherSnedecor::new(above, below).map_or(f64::NAN, |f| reached(probability, false, |x| f.cdf(x)))
 }
 
 /// P(F >= f); NaN unless both degrees of freedom are positive.
@@ -45,7 +35,7 @@ pub fn f_cdf(f: f64, above: f64, below: f64) -> f64 {
 
 /// Quantile of chi squared; NaN unless `freedom` > 0.
 pub fn chi_squared_quantile(probability: f64, freedom: f64) -> f64 {
-    ChiSquared::new(freedom).map_or(f64::NAN, |c| root(0.0, probability, false, |x| c.cdf(x)))
+    ChiSquared::new(freedom).map_or(f64::NAN, |c| reached(probability, false, |x| c.cdf(x)))
 }
 
 /// P(X >= x) for chi squared; NaN unless `freedom` > 0.
@@ -55,22 +45,16 @@ pub fn chi_squared_upper(x: f64, freedom: f64) -> f64 {
 
 /// Quantile of the beta distribution; NaN unless both shapes are positive.
 pub fn beta_quantile(probability: f64, a: f64, b: f64) -> f64 {
-    let Ok(beta) = Beta::new(a, b) else { return f64::NAN };
-    let (mut low, mut high) = (0.0, 1.0);
-    for _ in 0..HALVINGS {
-        let middle = f64::midpoint(low, high);
-        if beta.cdf(middle) < probability { low = middle } else { high = middle }
-    }
-    f64::midpoint(low, high)
+    Beta::new(a, b).map_or(f64::NAN, |beta| root(0.0, 1.0, |x| beta.cdf(x) - probability))
 }
 
 /// Where a distribution function reaches `probability`; it begins at 0, or is symmetric about 0.
-fn root(least: f64, probability: f64, symmetric: bool, cdf: impl Fn(f64) -> f64) -> f64 {
+fn reached(probability: f64, symmetric: bool, cdf: impl Fn(f64) -> f64) -> f64 {
     if !(0.0..=1.0).contains(&probability) {
         return f64::NAN;
     }
     if symmetric && probability < 0.5 {
-        return -root(least, 1.0 - probability, true, cdf);
+        return -reached(1.0 - probability, true, cdf);
     }
     let mut high = 1.0;
     while cdf(high) < probability {
@@ -79,13 +63,5 @@ fn root(least: f64, probability: f64, symmetric: bool, cdf: impl Fn(f64) -> f64)
             return f64::INFINITY;
         }
     }
-    let mut low = if symmetric { 0.0 } else { least };
-    for _ in 0..HALVINGS {
-        let middle = f64::midpoint(low, high);
-        if middle == low || middle == high {
-            break;
-        }
-        if cdf(middle) < probability { low = middle } else { high = middle }
-    }
-    f64::midpoint(low, high)
+    root(0.0, high, |x| cdf(x) - probability)
 }

@@ -43,8 +43,7 @@ pub mod repeatability;
 pub mod risk_adjusted;
 pub mod spread_test;
 
-/// Probability with which intervals are to hold the truth.
-pub const COVERAGE: f64 = 0.95;
+pub use crate::normal::COVERAGE;
 
 /// An interval, in the unit of what it is of.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,8 +1,9 @@
 //! How well a way of measuring agrees with itself.
 
 use super::descriptive::{mean, variance};
-use super::distributions::{chi_squared_quantile, normal_quantile};
+use super::distributions::chi_squared_quantile;
 use super::{COVERAGE, Interval};
+use crate::normal::Z95;
 
 /// Repeatability from repeated readings of subjects.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,7 +35,7 @@ impl Repeatability {
         }
         let within_sd = (squares / freedom).sqrt();
         let within_interval = sd_interval(within_sd, freedom);
-        let factor = 2.0_f64.sqrt() * normal_quantile(0.5 + COVERAGE / 2.0);
+        let factor = 2.0_f64.sqrt() * Z95;
         Some(Self {
             within_sd,
             within_interval,
