@@ -47,12 +47,18 @@ fn a_study_of_a_set_up() {
     let forms = study["forms"].as_array().unwrap();
     assert_eq!(forms.len(), 6);
     let mut table = csv::Reader::from_path(out.join("study.csv")).unwrap();
+    let high = table.headers().unwrap().iter().position(|name| name == "p95_error_high95_deg").unwrap();
+    assert!(run.stdout.contains("(at least "), "{run:?}");
     let svg = std::fs::read_to_string(out.join("study.svg")).unwrap();
     for (form, row) in forms.iter().zip(table.records()) {
         let row = row.unwrap();
         let name = form["form"].as_str().unwrap();
         assert_eq!((&row[0], &row[1]), (name, "3"));
         assert_eq!(form["measured"].as_u64().unwrap().to_string(), row[2]);
+        // Three stills do not tell what 95 % of the errors stay below.
+        let p95 = &form["p95_error_deg"]["interval95"];
+        assert!(p95.is_null() || p95[0].is_number() && p95[1].is_null(), "{form}");
+        assert_eq!(&row[high], "");
         assert!(svg.contains(name) && run.stdout.contains(name));
         // Sharp stills without faults are read to a fraction of a degree.
         assert!(form["rms_error_deg"]["value"].as_f64().is_none_or(|rms| rms < 1.0), "{form}");

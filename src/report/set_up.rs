@@ -26,7 +26,8 @@ pub struct SetUpReport {
 
 fn shown(value: &Value, decimals: usize) -> String {
     match (value.value, value.interval95) {
-        (Some(v), Some([low, high])) => format!("{v:.decimals$} ({low:.decimals$}-{high:.decimals$})"),
+        (Some(v), Some((low, Some(high)))) => format!("{v:.decimals$} ({low:.decimals$}-{high:.decimals$})"),
+        (Some(v), Some((low, None))) => format!("{v:.decimals$} (at least {low:.decimals$})"),
         (Some(v), None) => format!("{v:.decimals$}"),
         _ => "-".to_owned(),
     }
@@ -42,7 +43,7 @@ pub fn text(report: &SetUpReport) -> String {
     let eyes = |eyes: Option<u32>| eyes.map_or("-".to_owned(), |eyes| eyes.to_string());
     let row = |cells: [&str; 8]| {
         let [a, b, c, d, e, f, g, h] = cells;
-        format!("{a:8} {b:>6} {c:>16} {d:>18} {e:>18} {f:>18} {g:>6} {h:>6}\n")
+        format!("{a:8} {b:>6} {c:>16} {d:>18} {e:>22} {f:>18} {g:>6} {h:>6}\n")
     };
     text +=
         &row(["marks", "stills", "refused, %", "error rms, °", "error p95, °", "half-width, °", "eyes A", "eyes B"]);
@@ -62,7 +63,8 @@ pub fn text(report: &SetUpReport) -> String {
     let measured: usize = report.forms.iter().map(|f| f.measured).sum();
     let _ = write!(
         text,
-        "\nIn brackets: 95 % interval by the number of stills drawn. {wrong} of {measured} figures were more than {HARM_DEG:.0}° off.\n\
+        "\nIn brackets: 95 % interval by the number of stills drawn; \"at least\": too few for an upper end.\n\
+         {wrong} of {measured} figures were more than {HARM_DEG:.0}° off.\n\
          Eyes to photograph in each of two groups, for an eye-to-eye spread of {:.1}° (power 80 %, level 5 %):\n\
          A to tell means {SHIFT_DEG:.0}° apart, B to tell spreads by a ratio of {RATIO}.\n\
          Drawn stills are no eyes: a first series of your own should follow.\n",
@@ -102,7 +104,7 @@ pub fn csv(report: &SetUpReport) -> std::io::Result<Vec<u8>> {
             [form.refused_percent, form.rms_error_deg, form.p95_error_deg, form.half_width_deg, form.held_percent];
         for value in values {
             row.push(number(value.value));
-            row.extend([0, 1].map(|k| number(value.interval95.map(|i| i[k]))));
+            row.extend([value.interval95.map(|i| i.0), value.interval95.and_then(|i| i.1)].map(number));
         }
         row.extend([form.eyes_for_shift, form.eyes_for_ratio].map(|n| n.map_or(String::new(), |n| n.to_string())));
         writer.write_record(&row)?;

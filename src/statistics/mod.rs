@@ -7,6 +7,7 @@
 //! - [`clusters`]: eyes of one patient are not independent: what that does to a variance
 //! - [`bootstrap`]: percentile and BCa intervals, whole patients drawn
 //! - [`jackknife`]: intervals of spreads and sizes, a patient left out at a time
+//! - [`order_statistics`]: intervals of quantiles, whatever the distribution
 //! - [`permutation`]: tests by exchanging labels, whole patients at a time
 //! - [`spread_test`]: Brown-Forsythe, plain and by patient
 //! - [`rank_tests`]: Mann-Whitney, Wilcoxon, Kruskal-Wallis
@@ -34,6 +35,7 @@ pub mod effect_size;
 pub mod holm;
 pub mod intraclass;
 pub mod jackknife;
+pub mod order_statistics;
 pub mod permutation;
 pub mod power;
 pub mod proportion;

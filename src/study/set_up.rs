@@ -2,6 +2,7 @@
 //! a study.
 
 use crate::statistics::bootstrap::{Bootstrapped, Settings, bootstrap};
+use crate::statistics::order_statistics::quantile_interval;
 use crate::statistics::power::{eyes_needed, mean_power, spread_power};
 use crate::statistics::proportion::wilson;
 use crate::statistics::{COVERAGE, Interval};
@@ -30,8 +31,8 @@ pub struct Trial {
 pub struct Value {
     /// The value; `None` where nothing tells it.
     pub value: Option<f64>,
-    /// Its interval: what another draw of as many stills may give.
-    pub interval95: Option<[f64; 2]>,
+    /// Its interval: where it may lie with any number of stills. Without an upper end where the stills are too few to tell one.
+    pub interval95: Option<(f64, Option<f64>)>,
 }
 
 /// What to expect of one form of marks.
@@ -72,31 +73,28 @@ pub fn expected(form: &str, trials: &[Trial], spread_deg: f64, seed: u64) -> Exp
         value: (of > 0).then(|| 100.0 * count as f64 / of as f64),
         interval95: wilson(count as f64 / of.max(1) as f64, of as f64, COVERAGE)
             .map(Interval::percent)
-            .map(|i| [i.low, i.high]),
+            .map(|i| (i.low, Some(i.high))),
     };
     let held = figures.iter().filter(|(error, half)| error.abs() <= *half).count();
     let settings = Settings { seed, ..Settings::default() };
-    let mut order: Vec<usize> = (0..figures.len()).collect();
-    order.sort_by(|a, b| figures[*a].0.abs().total_cmp(&figures[*b].0.abs()));
     let drawn = bootstrap(
         &vec![0; figures.len()],
-        3,
+        2,
         |weights, out| {
             let total: f64 = weights.iter().sum();
             let mean = |of: &dyn Fn(&(f64, f64)) -> f64| {
                 figures.iter().zip(weights).map(|(f, w)| w * of(f)).sum::<f64>() / total
             };
             out[0] = mean(&|f| f.0 * f.0).sqrt();
-            out[1] = quantile(&figures, &order, weights, 0.95);
-            out[2] = mean(&|f| f.1);
+            out[1] = mean(&|f| f.1);
         },
         &settings,
     );
     let of = |b: &Bootstrapped| Value {
         value: b.value.is_finite().then_some(b.value),
-        interval95: b.percentile.map(|i| [i.low.max(0.0), i.high]),
+        interval95: b.percentile.map(|i| (i.low.max(0.0), Some(i.high))),
     };
-    let [rms, p95, half] = [0, 1, 2].map(|k| if figures.is_empty() { NOTHING } else { of(&drawn[k]) });
+    let [rms, half] = [0, 1].map(|k| if figures.is_empty() { NOTHING } else { of(&drawn[k]) });
     // What is read adds to what is between eyes; refused eyes have to be photographed as well.
     let reading = rms.value.unwrap_or(0.0);
     let whole = spread_deg.hypot(reading);
@@ -112,7 +110,7 @@ pub fn expected(form: &str, trials: &[Trial], spread_deg: f64, seed: u64) -> Exp
         measured: figures.len(),
         refused_percent: share(stills - figures.len(), stills),
         rms_error_deg: rms,
-        p95_error_deg: p95,
+        p95_error_deg: p95(figures.iter().map(|(error, _)| error.abs()).collect()),
         half_width_deg: half,
         held_percent: share(held, figures.len()),
         wrong: figures.iter().filter(|(error, _)| error.abs() > HARM_DEG).count(),
@@ -123,17 +121,12 @@ pub fn expected(form: &str, trials: &[Trial], spread_deg: f64, seed: u64) -> Exp
 
 const NOTHING: Value = Value { value: None, interval95: None };
 
-/// Size of the error below which a share of the weight lies: `order` sorts the figures by it.
-fn quantile(figures: &[(f64, f64)], order: &[usize], weights: &[f64], share: f64) -> f64 {
-    let total: f64 = weights.iter().sum();
-    let mut below = 0.0;
-    for k in order {
-        below += weights[*k];
-        if below >= share * total - 1e-9 {
-            return figures[*k].0.abs();
-        }
-    }
-    f64::NAN
+/// What 95 % of the sizes stay below. Its interval is not the bootstrap's, which ends at the largest size drawn.
+fn p95(mut sizes: Vec<f64>) -> Value {
+    sizes.sort_by(f64::total_cmp);
+    let [low, high] = quantile_interval(&sizes, 0.95, COVERAGE);
+    let at = (0.95 * sizes.len() as f64 - 1e-9).ceil() as usize;
+    Value { value: at.checked_sub(1).map(|k| sizes[k]), interval95: low.map(|low| (low, high)) }
 }
 
 #[cfg(test)]
@@ -153,9 +146,13 @@ mod tests {
         // Mean of the squares of 1 to 20 is 143.5.
         assert!((e.rms_error_deg.value.unwrap() - 1.435_f64.sqrt()).abs() < 1e-9);
         assert!((e.p95_error_deg.value.unwrap() - 1.9).abs() < 1e-9);
+        // P(B < 17) is 0.016, P(B < 18) 0.075, and P(B = 20) 0.36 of 20 with a share of 0.95: nothing tells an upper end.
+        let (low, high) = e.p95_error_deg.interval95.unwrap();
+        assert!((low - 1.7).abs() < 1e-9 && high.is_none(), "{low} {high:?}");
         assert!((e.half_width_deg.value.unwrap() - 1.5).abs() < 1e-9);
         assert!((e.held_percent.value.unwrap() - 75.0).abs() < 1e-9);
-        let [low, high] = e.rms_error_deg.interval95.unwrap();
+        let (low, high) = e.rms_error_deg.interval95.unwrap();
+        let high = high.unwrap();
         assert!(low < 1.198 && high > 1.198 && low > 0.8 && high < 1.6);
         // Reading makes a study larger, and so do refusals.
         let clean: Vec<Trial> = (0..24).map(|_| Trial { figure: Some((0.0, 0.1)) }).collect();

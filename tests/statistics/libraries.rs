@@ -8,6 +8,7 @@ use stillaxis::statistics::bootstrap::{Settings, bootstrap};
 use stillaxis::statistics::centroid_region::CentroidRegion;
 use stillaxis::statistics::effect_size::{cliffs_delta, hedges_g};
 use stillaxis::statistics::intraclass::Intraclass;
+use stillaxis::statistics::order_statistics::quantile_interval;
 use stillaxis::statistics::rank_tests::{kruskal_wallis, mann_whitney, wilcoxon_signed_rank};
 use stillaxis::statistics::{axial, clusters, descriptive, distributions, holm, power, proportion, spread_test};
 
@@ -213,4 +214,31 @@ fn region_of_a_centroid() {
     let same = CentroidRegion::of(&twice, &paired, 1.0).unwrap();
     close(same.semi_axes[0], region.semi_axes[0], 1e-12);
     close(same.semi_axes[1], region.semi_axes[1], 1e-12);
+}
+
+/// Places of the ends among 1 to n, by scipy 1.17: the largest k with binom.cdf(k - 1, n, share) <= tail and the smallest with
+/// binom.sf(k - 1, n, share) <= tail. 0.95^58 is 0.0510 and 0.95^59 0.0485: 59 is the least n of which the largest is an upper end at
+/// 95 % one-sided; 0.95^71 is 0.0262 and 0.95^72 0.0249: 72 that at 97.5 %.
+#[test]
+fn quantile_intervals() {
+    let ends = |n: u32, share: f64, coverage: f64| {
+        quantile_interval(&(1..=n).map(f64::from).collect::<Vec<_>>(), share, coverage)
+    };
+    for (n, share, low, high) in [
+        (1, 0.95, None, None),
+        (2, 0.95, Some(1.0), None),
+        (20, 0.95, Some(17.0), None),
+        (71, 0.95, Some(63.0), None),
+        (72, 0.95, Some(64.0), Some(72.0)),
+        (100, 0.95, Some(90.0), Some(100.0)),
+        (500, 0.95, Some(465.0), Some(485.0)),
+        (5, 0.5, None, None),
+        (6, 0.5, Some(1.0), Some(6.0)),
+        (20, 0.5, Some(6.0), Some(15.0)),
+        (100, 0.5, Some(40.0), Some(61.0)),
+    ] {
+        assert_eq!(ends(n, share, 0.95), [low, high], "{n} values");
+    }
+    assert_eq!((ends(58, 0.95, 0.9)[1], ends(59, 0.95, 0.9)[1]), (None, Some(59.0)));
+    assert_eq!(quantile_interval(&[], 0.95, 0.95), [None; 2]);
 }

@@ -1,4 +1,5 @@
-//! What a set-up gives, by form of marks: error, interval and refusals, each with its Monte-Carlo interval.
+//! What a set-up gives, by form of marks: error, interval and refusals, each with its Monte-Carlo interval, which
+//! goes up to the edge where it has no upper end.
 
 use super::frame::{Area, Fault, GREY, INK, color, document, legend, letters, number, put_mark, range};
 use crate::study::set_up::{Expected, Value};
@@ -25,7 +26,7 @@ pub fn draw(rows: &[Expected]) -> io::Result<String> {
         ("refused, %", &[|e| &e.refused_percent]),
     ];
     document((PANEL.0, LEGEND + 3 * PANEL.1), |area| {
-        let below = legend(area, &["rms, mean or share", "95 % stay below"])?;
+        let below = legend(area, &["rms, mean or share", "95 % below (open: at least)"])?;
         for (panel, (title, values)) in below.split_evenly((3, 1)).iter().zip(panels) {
             draw_panel(panel, rows, title, values)?;
         }
@@ -35,8 +36,9 @@ pub fn draw(rows: &[Expected]) -> io::Result<String> {
 
 fn draw_panel(area: &Area, rows: &[Expected], title: &str, values: &[Of]) -> Result<(), Fault> {
     let all = rows.iter().flat_map(|row| values.iter().map(move |of| of(row)));
-    let ends = all.flat_map(|v| v.value.into_iter().chain(v.interval95.into_iter().flatten()));
-    let y = 0.0..range(ends.chain([0.0])).end.max(0.1);
+    let ends = all.flat_map(|v| [v.value, v.interval95.map(|i| i.0), v.interval95.and_then(|i| i.1)]);
+    let most = range(ends.flatten().chain([0.0])).end.max(0.1);
+    let y = 0.0..most;
     let x = -0.5..rows.len() as f64 - 0.5;
     let mut chart =
         ChartBuilder::on(area).margin(10).x_label_area_size(34).y_label_area_size(76).build_cartesian_2d(x, y)?;
@@ -67,10 +69,10 @@ fn draw_panel(area: &Area, rows: &[Expected], title: &str, values: &[Of]) -> Res
             let value = of(row);
             let shift = (k as f64 - (values.len() as f64 - 1.0) / 2.0) * 2.0 * ASIDE;
             let place = at as f64 + shift;
-            if let Some([low, high]) = value.interval95 {
+            if let Some((low, high)) = value.interval95 {
                 let line = color(k).stroke_width(3);
-                chart.draw_series([PathElement::new([(place, low), (place, high)], line)])?;
-                for end in [low, high] {
+                chart.draw_series([PathElement::new([(place, low), (place, high.unwrap_or(most))], line)])?;
+                for end in [Some(low), high].into_iter().flatten() {
                     chart.draw_series([PathElement::new([(place - 0.05, end), (place + 0.05, end)], line)])?;
                 }
             }
