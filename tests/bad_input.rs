@@ -268,3 +268,16 @@ fn folders_without_pictures_and_missing_sheets_are_named() {
     assert_eq!(run.code, Some(2), "{run:?}");
     assert!(run.stderr.starts_with("none.csv: cannot be read: No such file"), "{run:?}");
 }
+
+/// No stills are no collection and no study: refused before a folder is made.
+#[test]
+fn none_cannot_be_drawn() {
+    let folder = folder();
+    for study in [&[][..], &["--study"]] {
+        let args = ["simulate", "--count", "0", "--out", "out"];
+        let run = stillaxis(folder.path(), args.iter().chain(study), "");
+        assert_eq!(run.code, Some(2), "{run:?}");
+        assert!(run.stderr.contains("'--count <N>'") && run.stderr.contains("0 is not in 1.."), "{run:?}");
+        assert!(files(folder.path()).is_empty() && !folder.path().join("out").exists());
+    }
+}

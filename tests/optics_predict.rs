@@ -165,5 +165,15 @@ fn plot() {
     let nowhere = folder.path().join("none").join("curve.svg");
     let output = predict(&format!("{EYE} --misalignment 10 --plot {}", nowhere.display()));
     assert_eq!(output.status.code(), Some(2));
-    assert!(text(&output.stderr).contains("curve.svg: "));
+    let said = text(&output.stderr);
+    let place = nowhere.parent().unwrap().display().to_string();
+    assert!(said.contains(&format!("curve.svg: there is no folder {place}\n")), "{said}");
+
+    for name in ["curve.png", "curve", ".svg"] {
+        let other = folder.path().join(name);
+        let output = predict(&format!("{EYE} --misalignment 10 --plot {}", other.display()));
+        assert_eq!(output.status.code(), Some(2), "{name}");
+        assert!(text(&output.stderr).contains("expected a name that ends in .svg"), "{}", text(&output.stderr));
+        assert!(output.stdout.is_empty() && !other.exists(), "{name}");
+    }
 }

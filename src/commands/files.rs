@@ -1,11 +1,16 @@
 //! Files that appear whole or not at all.
 
+use crate::stills::load::shown;
 use std::io::{self, Write};
 use std::path::Path;
 
 /// Write `bytes` to a file beside `path`, then give it the name: what stood there before stays until then.
 pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut file = temporary(path.parent().unwrap_or(Path::new(".")))?;
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let mut file = temporary(folder).map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => io::Error::new(error.kind(), format!("there is no folder {}", shown(folder))),
+        _ => error,
+    })?;
     file.write_all(bytes)?;
     file.persist(path)?;
     Ok(())

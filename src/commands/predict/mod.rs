@@ -9,6 +9,7 @@ use super::files::write_whole;
 use super::messages::{Failure, say};
 use super::standard_output::print;
 use crate::optics::vergence::USUAL_VERTEX_MM;
+use clap::builder::{PathBufValueParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 use inputs::Inputs;
 use std::path::PathBuf;
@@ -62,7 +63,7 @@ pub(super) struct PredictArgs {
     #[arg(long)]
     json: bool,
     /// Draw the residual cylinder against the misalignment, as SVG
-    #[arg(long, value_name = "FILE.svg")]
+    #[arg(long, value_name = "FILE.svg", value_parser = PathBufValueParser::new().try_map(svg))]
     plot: Option<PathBuf>,
 }
 
@@ -78,6 +79,12 @@ enum Plane {
 /// A number of degrees, spaces about it left out.
 fn degrees(text: &str) -> Result<f64, std::num::ParseFloatError> {
     text.trim().parse()
+}
+
+/// A file named as what is written to it.
+fn svg(path: PathBuf) -> Result<PathBuf, &'static str> {
+    let named = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("svg"));
+    if named { Ok(path) } else { Err("expected a name that ends in .svg, which is what is drawn") }
 }
 
 /// Check, calculate, print.

@@ -19,7 +19,7 @@ pub(super) struct SimulateArgs {
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
     /// How many stills; with --study, of each form of marks
-    #[arg(long, value_name = "N", default_value_t = 20)]
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u32).range(1..))]
     count: u32,
     /// Seed; the same seed draws the same stills
     #[arg(long, value_name = "S", default_value_t = 1)]
