@@ -170,7 +170,7 @@ mod tests {
         Reading { error_deg, own_deg2: own * own, shared_deg2: shared * shared }
     }
 
-    /// By hand: two alike readings have their mean, an own sd less by the root of two, and the shared sd whole.
+    /// By hand: four alike readings have their mean, half of the own sd, and the shared sd whole.
     #[test]
     fn shared_errors_do_not_shrink() {
         let four = [1.0, 1.2, 0.8, 1.0].map(|e| reading(e, 0.4, 0.3));

@@ -64,7 +64,7 @@ const ORDINARY: f64 = 0.15;
 /// Pictures of the series are no wider, so that drawing takes seconds, px.
 const WIDEST_PX: u32 = 1024;
 
-/// A way of marking with its spread of the lens's error, degrees, and its forms of marks.
+/// A way of marking, with spread and mean of the lens's error, degrees.
 struct Technique {
     name: &'static str,
     sd_deg: f64,

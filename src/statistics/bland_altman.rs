@@ -29,7 +29,7 @@ pub struct Limits {
     pub high: f64,
     /// Interval of it.
     pub high_interval: Interval,
-    /// Part of the variance of a difference that subjects share; 0 without repeats.
+    /// Part of the variance of a difference that subjects share; without repeats all of it.
     pub between_variance: f64,
     /// Part within a subject; 0 without repeats.
     pub within_variance: f64,

@@ -16,9 +16,9 @@ use crate::statistics::{clusters, descriptive, holm, permutation, rank_tests, sp
 pub const ARRANGEMENTS: u32 = 9999;
 /// Eyes beyond which fewer are drawn, so that a test takes seconds.
 const MANY_EYES: usize = 5000;
-/// Ratios of spread that it may want to tell.
+/// Ratios of spread that the next study may want to tell.
 const RATIOS: [f64; 3] = [1.25, 1.5, 2.0];
-/// Differences of means that it may want to tell, degrees.
+/// Differences of means that the next study may want to tell, degrees.
 const SHIFTS_DEG: [f64; 3] = [1.0, 2.0, 3.0];
 /// Largest number of eyes a group on the power curve.
 const CURVE_EYES: u32 = 200;

@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 
 /// Camera where nothing is said of it: an ordinary recorder.
 const USUAL: SetUp = SetUp { width_px: 1024, height_px: 768, limbus_radius_px: 0.0, blur_px: 0.8, noise_levels: 1.5 };
-/// Limbus radius over the height of the picture where nothing is said of it.
+/// Limbus radius over the shorter side of the picture where nothing is said of it.
 const USUAL_RADIUS: f64 = 0.3;
 /// Stills of a folder that are looked at: more would hardly change a median.
 const MOST_STILLS: usize = 40;
@@ -46,7 +46,7 @@ pub(super) struct StudyOptions {
     /// With --study: height of the picture, px [default: 768]
     #[arg(long, value_name = "PX", requires = "study", value_parser = clap::value_parser!(u32).range(240..=4096))]
     height: Option<u32>,
-    /// With --study: half the width of the limbus in the picture, px [default: 0.3 of the height]
+    /// With --study: half the width of the limbus in the picture, px [default: 0.3 of the shorter side]
     #[arg(long, value_name = "PX", requires = "study", value_parser = |t: &str| number(t, 60.0, 2000.0, "px"))]
     limbus_radius: Option<f64>,
     /// With --study: standard deviation of the blur, px [default: 0.8]
