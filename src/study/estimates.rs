@@ -3,6 +3,7 @@
 use super::eye::{Eye, EyeMeasure};
 use super::figures::Behind;
 use super::patients::Patients;
+use super::sums::Sums;
 use crate::geometry::axis_difference;
 use crate::statistics::bootstrap::{Settings, bootstrap};
 use crate::statistics::clusters::effective_trials;
@@ -83,18 +84,10 @@ impl Sample {
 
     /// Axial mean of errors, with its BCa interval.
     pub fn axial_mean(&self, seed: u64) -> Estimate {
-        let mut sums = vec![[0.0; 3]; self.patients.clusters];
-        for (value, at) in self.values.iter().zip(&self.patients.numbers) {
-            let (sin, cos) = (2.0 * value).to_radians().sin_cos();
-            for (sum, part) in sums[*at].iter_mut().zip([cos, sin, 1.0]) {
-                *sum += part;
-            }
-        }
+        let sums = self.sums(|eye| Sums::of(self.values[eye]));
         let Some(whole) = axial::mean_difference(&self.values) else { return Estimate::default() };
         let statistic = |weights: &[f64], out: &mut [f64]| {
-            let [cos, sin, n] = weighted(&sums, weights);
-            let mean = axial::mean_of_sums(cos, sin, n).map_or(f64::NAN, |(mean, _)| mean);
-            out[0] = whole + axis_difference(whole, mean);
+            out[0] = whole + axis_difference(whole, Sums::weighted(sums.iter(), weights).axial_mean());
         };
         let settings = self.settings(seed);
         let drawn = bootstrap(&vec![0; self.patients.clusters], 1, statistic, &settings)[0];
@@ -117,15 +110,8 @@ impl Sample {
     /// Mean, with its interval by the jackknife over patients, on the logarithm where all values are positive and `scale`
     /// says so.
     pub fn mean(&self, scale: Scale) -> Estimate {
-        let mut sums = vec![[0.0; 2]; self.patients.clusters];
-        for (value, at) in self.values.iter().zip(&self.patients.numbers) {
-            sums[*at][0] += value;
-            sums[*at][1] += 1.0;
-        }
-        let statistic = |weights: &[f64]| {
-            let [sum, n] = weighted(&sums, weights);
-            sum / n
-        };
+        let sums = self.sums(|eye| Sums::of(self.values[eye]));
+        let statistic = |weights: &[f64]| Sums::weighted(sums.iter(), weights).mean();
         self.estimate(descriptive::mean(&self.values), scale, statistic)
     }
 
@@ -157,29 +143,34 @@ impl Sample {
 
     /// Standard deviation, with its interval by the jackknife over patients.
     pub fn spread(&self) -> Estimate {
-        let sums = self.moments(None);
-        let statistic = |weights: &[f64]| spread_of(weighted(&sums, weights), false);
+        let sums = self.about_mean(|_| 0.0);
+        // Not set to 0: a spread that vanishes when a patient is left out has no interval on the logarithm.
+        let statistic = |weights: &[f64]| Sums::weighted(sums.iter(), weights).variance().sqrt();
         self.estimate(descriptive::standard_deviation(&self.values), Scale::Logarithm, statistic)
     }
 
     /// The same with the variances of reading taken out, one an eye. Where reading explains all of it, it is 0 without interval.
     pub fn true_spread(&self, variances: &[f64]) -> Estimate {
         let value = crate::statistics::reading_error::true_spread(&self.values, variances);
-        let sums = self.moments(Some(variances));
-        let statistic = |weights: &[f64]| spread_of(weighted(&sums, weights), true);
+        let sums = self.about_mean(|eye| variances[eye]);
+        let statistic = |weights: &[f64]| {
+            let whole = Sums::weighted(sums.iter(), weights);
+            (whole.variance() - whole.reading()).sqrt()
+        };
         self.estimate(value, Scale::Logarithm, statistic)
     }
 
-    /// Per patient: eyes, sum, sum of squares (about the mean, for the sake of rounding), sum of reading variances.
-    fn moments(&self, variances: Option<&[f64]>) -> Vec<[f64; 4]> {
-        let middle = descriptive::mean(&self.values).unwrap_or(0.0);
-        let mut sums = vec![[0.0; 4]; self.patients.clusters];
-        for (k, (value, at)) in self.values.iter().zip(&self.patients.numbers).enumerate() {
-            let d = value - middle;
-            let parts = [1.0, d, d * d, variances.map_or(0.0, |v| v[k])];
-            sums[*at].iter_mut().zip(parts).for_each(|(sum, part)| *sum += part);
-        }
+    /// Of each patient.
+    fn sums(&self, of: impl Fn(usize) -> Sums) -> Vec<Sums> {
+        let mut sums = vec![Sums::default(); self.patients.clusters];
+        self.patients.numbers.iter().enumerate().for_each(|(eye, at)| sums[*at].add(&of(eye), 1.0));
         sums
+    }
+
+    /// The same of values less their mean, for the sake of rounding, with the variance of each reading.
+    fn about_mean(&self, reading: impl Fn(usize) -> f64) -> Vec<Sums> {
+        let middle = descriptive::mean(&self.values).unwrap_or(0.0);
+        self.sums(|eye| Sums::of(self.values[eye] - middle).read_with(reading(eye)))
     }
 
     fn estimate(&self, value: Option<f64>, scale: Scale, statistic: impl Fn(&[f64]) -> f64) -> Estimate {
@@ -198,22 +189,6 @@ impl Sample {
         let trials = effective_trials(&hits, &self.patients.numbers) / self.patients.inflation().powi(2);
         Estimate { value: Some(share), interval: wilson(share, trials, COVERAGE) }
     }
-}
-
-fn weighted<const N: usize>(sums: &[[f64; N]], weights: &[f64]) -> [f64; N] {
-    let mut whole = [0.0; N];
-    for (of_patient, weight) in sums.iter().zip(weights) {
-        whole.iter_mut().zip(of_patient).for_each(|(sum, part)| *sum += weight * part);
-    }
-    whole
-}
-
-/// From eyes, sum, sum of squares and sum of reading variances.
-fn spread_of([n, sum, squares, reading]: [f64; 4], without_reading: bool) -> f64 {
-    let variance = (squares - sum * sum / n) / (n - 1.0);
-    let taken = if without_reading { reading / n } else { 0.0 };
-    // Not set to 0: a spread that vanishes when a patient is left out has no interval on the logarithm.
-    (variance - taken).sqrt()
 }
 
 /// Error of an eye, degrees.

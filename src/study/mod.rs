@@ -28,3 +28,4 @@ mod refusals;
 mod residual;
 pub mod sequences;
 pub mod set_up;
+mod sums;

@@ -4,6 +4,7 @@ use super::estimates::error;
 use super::eye::Eye;
 use super::figures::Behind;
 use super::patients::Patients;
+use super::sums::Sums;
 use crate::geometry::axis_difference;
 use crate::statistics::bootstrap::{Bootstrapped, Settings, bootstrap};
 use crate::statistics::clusters::effective_trials;
@@ -23,9 +24,6 @@ pub struct Pair {
     /// Patient of each.
     pub patients: Patients,
 }
-
-/// Per patient and group: eyes, cosine and sine of the doubled error, sum, sum of squares, sum of sizes.
-type Sums = [[f64; 6]; 2];
 
 impl Pair {
     /// Errors of two groups of named eyes.
@@ -111,12 +109,11 @@ impl Pair {
         sd(0) / sd(1)
     }
 
-    fn sums(&self) -> Vec<Sums> {
-        let mut sums = vec![[[0.0; 6]; 2]; self.patients.clusters];
+    /// Of each patient, in each group.
+    fn sums(&self) -> Vec<[Sums; 2]> {
+        let mut sums = vec![[Sums::default(); 2]; self.patients.clusters];
         for ((error, label), patient) in self.errors.iter().zip(&self.labels).zip(&self.patients.numbers) {
-            let (sin, cos) = (2.0 * error).to_radians().sin_cos();
-            let parts = [1.0, cos, sin, *error, error * error, error.abs()];
-            sums[*patient][*label].iter_mut().zip(parts).for_each(|(sum, part)| *sum += part);
+            sums[*patient][*label].add(&Sums::of(*error), 1.0);
         }
         sums
     }
@@ -151,7 +148,7 @@ impl Pair {
             out[0] = observed + axis_difference(observed, difference_of_means(&both));
             let [a, b] = both;
             out[1] = sd(&a) / sd(&b);
-            out[2] = a[5] / a[0] - b[5] / b[0];
+            out[2] = a.mean_size() - b.mean_size();
         };
         bootstrap(&self.strata(), 3, statistic, &self.settings(seed))
     }
@@ -198,7 +195,7 @@ impl Pair {
         let sums = self.sums();
         let statistic = |weights: &[f64], out: &mut [f64]| {
             let [a, b] = whole(&sums, weights);
-            out[0] = a[3] / a[0] - b[3] / b[0];
+            out[0] = a.mean() - b.mean();
         };
         bootstrap(&self.strata(), 1, statistic, &self.settings(seed))[0]
     }
@@ -241,22 +238,15 @@ pub fn p_within(both: &[[f64; 2]], draws: u32, seed: u64) -> f64 {
     LabelExchange::new(&labels, &pairs).test(mean_distance(&sizes), draws, seed).p
 }
 
-fn whole(sums: &[Sums], weights: &[f64]) -> Sums {
-    let mut whole = [[0.0; 6]; 2];
-    for (of_patient, weight) in sums.iter().zip(weights).filter(|(_, weight)| **weight != 0.0) {
-        for (sum, part) in whole.iter_mut().flatten().zip(of_patient.iter().flatten()) {
-            *sum += weight * part;
-        }
-    }
-    whole
+/// Both groups over all patients.
+fn whole(sums: &[[Sums; 2]], weights: &[f64]) -> [Sums; 2] {
+    [0, 1].map(|group| Sums::weighted(sums.iter().map(|both| &both[group]), weights))
 }
 
-fn sd([n, _, _, sum, squares, ..]: &[f64; 6]) -> f64 {
-    ((squares - sum * sum / n) / (n - 1.0)).max(0.0).sqrt()
+fn sd(sums: &Sums) -> f64 {
+    sums.variance().max(0.0).sqrt()
 }
 
-fn difference_of_means(both: &Sums) -> f64 {
-    let [first, second] =
-        both.map(|[n, cos, sin, ..]| axial::mean_of_sums(cos, sin, n).map_or(f64::NAN, |(mean, _)| mean));
-    axis_difference(second, first)
+fn difference_of_means([first, second]: &[Sums; 2]) -> f64 {
+    axis_difference(second.axial_mean(), first.axial_mean())
 }
