@@ -1,5 +1,6 @@
 //! Files that appear whole or not at all.
 
+use super::messages::Failure;
 use crate::stills::load::shown;
 use std::io::{self, Write};
 use std::path::Path;
@@ -14,6 +15,12 @@ pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
     file.write_all(bytes)?;
     file.persist(path)?;
     Ok(())
+}
+
+/// Write what was made of a file into `folder`.
+pub(super) fn write_into(folder: &Path, name: &str, bytes: io::Result<Vec<u8>>) -> Result<(), Failure> {
+    let path = folder.join(name);
+    bytes.and_then(|bytes| write_whole(&path, &bytes)).map_err(|error| Failure::at(&path, error))
 }
 
 /// A file without a lasting name in `folder`.

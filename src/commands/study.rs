@@ -2,7 +2,7 @@
 //! eyes and groups, is [`GroupArgs`].
 
 use super::Ending;
-use super::files::write_whole;
+use super::files::write_into;
 use super::messages::{Failure, counted, listed, say};
 use crate::report::study;
 use crate::report::summary::PRACTICE_LIMITS_DEG;
@@ -11,7 +11,6 @@ use crate::study::eye::{Eyes, eyes};
 use crate::study::figures::{Inclusion, Study, Why};
 use crate::study::reading::{Choice, Read, read};
 use std::collections::BTreeSet;
-use std::io;
 use std::path::{Path, PathBuf};
 
 /// Name of the records in a folder of results.
@@ -123,10 +122,7 @@ fn known_column(read: &Read, column: &str) -> Result<(), Failure> {
 /// Write the page and its numbers, and say where.
 pub(super) fn write(args: &StudyArgs, study: &Study) -> Result<Ending, Failure> {
     std::fs::create_dir_all(&args.out).map_err(|error| Failure::at(&args.out, error))?;
-    let keep = |name: &str, bytes: io::Result<Vec<u8>>| {
-        let path = args.out.join(name);
-        bytes.and_then(|bytes| write_whole(&path, &bytes)).map_err(|error| Failure::at(&path, error))
-    };
+    let keep = |name: &str, bytes| write_into(&args.out, name, bytes);
     keep(PAGE, study::html(study).map(String::into_bytes))?;
     keep(&format!("{}.json", study.command), study::json(study))?;
     keep(&format!("{}.csv", study.command), study::csv(study))?;

@@ -4,7 +4,7 @@ mod series;
 mod study;
 
 use super::Ending;
-use super::files::write_whole;
+use super::files::{write_into, write_whole};
 use super::messages::Failure;
 use crate::phantom::{self, AxisPlan, Difficulty, MarksShown, Scene, Truth, Wanted};
 use rayon::prelude::*;
@@ -65,10 +65,7 @@ pub(super) fn run(args: &SimulateArgs) -> Result<Ending, Failure> {
         .into_par_iter()
         .map(|k| draw_and_write(args, u64::from(k), &wanted))
         .collect::<Result<_, Failure>>()?;
-    let keep = |name: &str, bytes: io::Result<Vec<u8>>| {
-        let path = args.out.join(name);
-        bytes.and_then(|bytes| write_whole(&path, &bytes)).map_err(|e| Failure::at(&path, e))
-    };
+    let keep = |name: &str, bytes| write_into(&args.out, name, bytes);
     let truths: Vec<&Truth> = drawn.iter().map(|d| &d.truth).collect();
     keep("truth.json", serde_json::to_vec_pretty(&truths).map_err(io::Error::from))?;
     keep("cases.csv", case_sheet(&drawn))?;

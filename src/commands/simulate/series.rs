@@ -1,7 +1,7 @@
 //! A drawn series of operations: stills, case sheet, truth, and drawn readers' readings.
 
 use super::super::Ending;
-use super::super::files::write_whole;
+use super::super::files::write_into;
 use super::super::messages::Failure;
 use super::{Drawn, draw_scene};
 use crate::phantom::{SeriesStill, Truth, series};
@@ -30,10 +30,7 @@ pub(super) fn run(out: &Path, seed: u64) -> Result<Ending, Failure> {
             draw_scene(out, &name, still.scene.clone())
         })
         .collect::<Result<_, Failure>>()?;
-    let keep = |name: &str, bytes: io::Result<Vec<u8>>| {
-        let path = out.join(name);
-        bytes.and_then(|bytes| write_whole(&path, &bytes)).map_err(|e| Failure::at(&path, e))
-    };
+    let keep = |name: &str, bytes| write_into(out, name, bytes);
     let truths: Vec<&Truth> = drawn.iter().map(|d| &d.truth).collect();
     keep("truth.json", serde_json::to_vec_pretty(&truths).map_err(io::Error::from))?;
     keep("cases.csv", case_sheet(&stills, &drawn))?;

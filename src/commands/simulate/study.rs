@@ -1,7 +1,7 @@
 //! `stillaxis simulate --study`: what a camera can be expected to give, by form of marks.
 
 use super::super::Ending;
-use super::super::files::write_whole;
+use super::super::files::write_into;
 use super::super::messages::{Failure, say};
 use super::super::standard_output::print;
 use crate::geometry::axis_difference;
@@ -18,7 +18,6 @@ use crate::vision::sharpness::{Sharpness, sharpness};
 use clap::Args;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
-use std::io;
 use std::path::{Path, PathBuf};
 
 /// Camera where nothing is said of it: an ordinary recorder.
@@ -99,10 +98,7 @@ pub(super) fn run(
         forms,
         program: format!("stillaxis {}", env!("CARGO_PKG_VERSION")),
     };
-    let keep = |name: &str, bytes: io::Result<Vec<u8>>| {
-        let path = out.join(name);
-        bytes.and_then(|bytes| write_whole(&path, &bytes)).map_err(|e| Failure::at(&path, e))
-    };
+    let keep = |name: &str, bytes| write_into(out, name, bytes);
     keep("study.json", set_up::json(&report))?;
     keep("study.csv", set_up::csv(&report))?;
     keep("study.svg", set_up::chart(&report.forms).map(String::into_bytes))?;
