@@ -2,7 +2,7 @@
 
 use crate::fixture::{ALL_CODES, Scene, WIDTH_MM, all_kinds};
 use image::{Rgb, RgbImage};
-use stillaxis::geometry::{PixelPoint, Vector, direction_of};
+use stillaxis::geometry::{Ellipse, EyeMap, PixelPoint, Vector, direction_of};
 use stillaxis::record::{MarkKind, Record, RefusalCode};
 use stillaxis::report::overlay::{draw, draw_thumbnail};
 
@@ -76,6 +76,49 @@ fn marks_stay_visible() {
             let frame = scene.map.to_picture(&(center + direction_of(lean) * (mark.length_mm / 2.0)));
             assert!(ink_near(&picture, &frame, 6) > 60, "its frame");
         }
+    }
+}
+
+/// A limbus that nearly fills the picture, close to each of its edges in turn, and axes all around: wherever the figures
+/// have to go, what lies in the frames of the marks is as without them.
+#[test]
+fn lettering_stays_off_the_marks_near_every_edge() {
+    for [x, y] in [[450.0, 350.0], [330.0, 350.0], [570.0, 350.0], [450.0, 315.0], [450.0, 385.0]] {
+        let ellipse = Ellipse::from_axes(PixelPoint::new(x, y), [320.0, 300.0], 0.0).unwrap();
+        let scene = Scene { ellipse, map: EyeMap::new(&ellipse, WIDTH_MM, 1.0, 0.0).unwrap(), size: [900, 700] };
+        for intended in (0..180).step_by(15).map(f64::from) {
+            let mut record = scene.measured("a.jpg", intended, if intended < 90.0 { 2.8 } else { -2.8 });
+            record.reference_marks =
+                [0.0, 180.0].map(|turn| scene.reference_mark(intended + turn, MarkKind::Dot)).to_vec();
+            let mut bare = record.clone();
+            bare.alignment = None;
+            let (picture, bare) = (drawn(&scene, &record), drawn(&scene, &bare));
+            for center in record.reference_marks.iter().map(|mark| PixelPoint::from(mark.center_px)) {
+                // The frame is a square of 8 px and more on either side; lines end at it.
+                for (dx, dy) in (-5..=5).flat_map(|dy| (-5..=5).map(move |dx| (dx, dy))) {
+                    let at = [(center.x.round() as i64 + dx) as u32, (center.y.round() as i64 + dy) as u32];
+                    if at[0] < 900 && at[1] < 700 {
+                        let [with, without] = [&picture, &bare].map(|picture| picture.get_pixel(at[0], at[1]));
+                        assert_eq!(with, without, "limbus at {x}, {y}, axis {intended}, {dx}, {dy} from {center:?}");
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Two marks 6.6 degrees apart: beside the frame of one, where its number is wont to stand, lies the other.
+#[test]
+fn a_number_stays_off_the_next_mark() {
+    let scene = Scene::new();
+    let mut record = scene.refused("a.jpg", RefusalCode::LensMarksMissing);
+    record.reference_marks = [26.6, 20.0].map(|degrees| scene.reference_mark(degrees, MarkKind::Radial)).to_vec();
+    let picture = drawn(&scene, &record);
+    let mark = &record.reference_marks[1];
+    let center = scene.map.to_eye(&PixelPoint::from(mark.center_px));
+    for mm in [-0.6, -0.5, -0.4, -0.3, -0.2, 0.2, 0.3, 0.4, 0.5, 0.6] {
+        let place = scene.map.to_picture(&(center + direction_of(20.0 + mark.lean_deg.unwrap()) * mm));
+        assert_eq!(ink_near(&picture, &place, 1), 0, "{mm} mm from the centroid");
     }
 }
 

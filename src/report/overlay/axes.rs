@@ -2,8 +2,9 @@
 
 use super::eye::{Eye, Notation, lens_middle};
 use super::font::Text;
-use super::ink::{ANGLE, Area, CARRIED, INTENDED, Ink, LENS, Patch, Place, SCALE, area_of};
+use super::ink::{ANGLE, CARRIED, INTENDED, Ink, LENS, Patch, Place, SCALE, area_of};
 use super::marks::Marks;
+use super::room::Room;
 use crate::geometry::Vector;
 use crate::record::{Alignment, Record};
 use crate::report::wording::{interval_in_words, signed_degrees};
@@ -103,8 +104,8 @@ pub fn draw_angle(
     Some(())
 }
 
-/// The angle in figures with its interval at the lens axis, and the name of the intended axis at its other end.
-/// Gives the areas taken.
+/// The angle in figures with its interval at the lens axis, and the name of the intended axis at its other end, or as near
+/// as there is room.
 pub fn letter_axes(
     alignment: &Alignment,
     half: f64,
@@ -112,40 +113,33 @@ pub fn letter_axes(
     marks: &Marks,
     ink: &mut Ink,
     eye: &Eye,
-    size: [f64; 2],
-) -> Vec<Area> {
+    room: &mut Room,
+) {
     let unit = ink.unit;
     let mut letter = |degrees: f64, lines: &[Text], color: &str| {
         let out = eye.direction(degrees);
         let anchor = eye.around(degrees, marks.reach(eye, degrees)[1].max(AXIS_END)) + out * (6.0 * unit);
         let mut area = area_of(lines);
         area.center = anchor + Vector::new(out.x * area.half[0], out.y * area.half[1]);
-        for _ in 0..12 {
-            if !marks.reference.iter().any(|patch| patch.reaches_into(&area)) {
-                break;
-            }
-            area.center += out * (4.0 * unit);
+        if let Some(area) = room.nearest(&area, ink.strokes()) {
+            ink.lettering(lines, &area, color);
+            room.take(&area);
         }
-        let area = area.moved_within(size);
-        ink.lettering(lines, &area, color);
-        area.with_margin(4.0 * unit)
     };
     let error = format!("{} ({})", signed_degrees(alignment.error_deg), interval_in_words(alignment));
     let lens = format!("lens axis {}", notation.axis(alignment.lens_deg));
     let intended = format!("intended axis {}", notation.axis(alignment.intended_deg));
-    vec![
-        letter(
-            alignment.lens_deg + half,
-            &[Text::bold(error, 17.0 * unit), Text::regular(lens, 14.0 * unit)],
-            LENS.letters,
-        ),
-        letter(intended_half(alignment, half) + 180.0, &[Text::regular(intended, 14.0 * unit)], INTENDED.letters),
-    ]
+    letter(
+        alignment.lens_deg + half,
+        &[Text::bold(error, 17.0 * unit), Text::regular(lens, 14.0 * unit)],
+        LENS.letters,
+    );
+    letter(intended_half(alignment, half) + 180.0, &[Text::regular(intended, 14.0 * unit)], INTENDED.letters);
 }
 
 /// The degree scale: ticks on the oval just outside the limbus, so that they follow its tilt; figures where they hide
-/// nothing in `taken`.
-pub fn draw_scale(notation: Notation, ink: &mut Ink, eye: &Eye, patches: &[Patch], taken: &[Area], size: [f64; 2]) {
+/// nothing.
+pub fn draw_scale(notation: Notation, ink: &mut Ink, eye: &Eye, patches: &[Patch], room: &Room) {
     let unit = ink.unit;
     let px_per_degree = eye.radius() * 1_f64.to_radians();
     let fits = |step: u32, units: f64| f64::from(step) * px_per_degree >= units * unit;
@@ -169,8 +163,7 @@ pub fn draw_scale(notation: Notation, ink: &mut Ink, eye: &Eye, patches: &[Patch
             let out = eye.direction(degrees);
             let away = 4.0 * unit + (out.x * area.half[0]).abs() + (out.y * area.half[1]).abs();
             area.center = tip + out * away;
-            let hides_a_mark = patches.iter().any(|patch| patch.reaches_into(&area));
-            if area.within(size) && !hides_a_mark && !taken.iter().any(|other| area.meets(other)) {
+            if room.is_free(&area) {
                 ink.lettering(&text, &area, SCALE.letters);
             }
         }

@@ -70,12 +70,20 @@ impl Patch {
         d.dot(&self.along).abs() <= self.half[0] && d.dot(&across).abs() <= self.half[1]
     }
 
-    /// Whether its outline or centre reaches into lettering.
-    pub fn reaches_into(&self, area: &Area) -> bool {
-        let corners = self.corners();
-        let sides = corners.iter().zip(corners.iter().cycle().skip(1));
-        let outline = sides.flat_map(|(from, to)| (0..8).map(move |k| from + (to - from) * (f64::from(k) / 8.0)));
-        outline.chain([self.center]).any(|place| area.holds(&place))
+    /// Whether the two overlap: they do unless a line along a side of either keeps them apart.
+    pub fn meets(&self, area: &Area) -> bool {
+        let across = Vector::new(-self.along.y, self.along.x);
+        let between = self.center - area.center;
+        [Vector::x(), Vector::y(), self.along, across].iter().all(|normal| {
+            let own = self.half[0] * self.along.dot(normal).abs() + self.half[1] * across.dot(normal).abs();
+            let other = area.half[0] * normal.x.abs() + area.half[1] * normal.y.abs();
+            between.dot(normal).abs() < own + other
+        })
+    }
+
+    /// Its area, px².
+    pub fn area_px2(&self) -> f64 {
+        4.0 * self.half[0] * self.half[1]
     }
 
     /// The corners, in turn.
@@ -101,15 +109,9 @@ impl Area {
         Self { half: self.half.map(|half| half + margin), ..self }
     }
 
-    fn holds(&self, place: &Place) -> bool {
-        let d = place - self.center;
-        d.x.abs() <= self.half[0] && d.y.abs() <= self.half[1]
-    }
-
-    /// Whether the two overlap.
-    pub fn meets(&self, other: &Self) -> bool {
-        let d = self.center - other.center;
-        d.x.abs() < self.half[0] + other.half[0] && d.y.abs() < self.half[1] + other.half[1]
+    /// The same as a patch.
+    pub fn patch(&self) -> Patch {
+        Patch { center: self.center, along: Vector::x(), half: self.half }
     }
 
     /// Whether it lies within a picture of this size.
@@ -136,17 +138,30 @@ pub struct Ink {
     casings: String,
     cores: String,
     letters: String,
+    /// Where lines and curves lie.
+    strokes: Vec<Patch>,
 }
 
 impl Ink {
     /// An empty drawing.
     pub fn new(unit: f64) -> Self {
-        Self { unit, casings: String::new(), cores: String::new(), letters: String::new() }
+        Self { unit, casings: String::new(), cores: String::new(), letters: String::new(), strokes: Vec::new() }
     }
 
     /// The SVG elements, lowest first.
     pub fn into_elements(self) -> String {
         self.casings + &self.cores + &self.letters
+    }
+
+    /// Where lines and curves lie so far, for lettering to keep off them.
+    pub fn strokes(&self) -> &[Patch] {
+        &self.strokes
+    }
+
+    fn lies(&mut self, from: Place, to: Place, style: &Style) {
+        let half = [(to - from).norm() / 2.0, (style.width / 2.0 + CASING_WIDTH) * self.unit];
+        let along = (to - from).try_normalize(0.0).unwrap_or_else(Vector::x);
+        self.strokes.push(Patch { center: nalgebra::center(&from, &to), along, half });
     }
 
     fn stroke(&mut self, data: &str, style: &Style) {
@@ -177,13 +192,16 @@ impl Ink {
     /// A curve through `places`, left out inside `patches`.
     pub fn curve(&mut self, places: &[Place], style: &Style, patches: &[Patch]) {
         let mut data = String::new();
-        let mut pen_down = false;
+        let mut last = None;
         for place in places {
-            let free = !patches.iter().any(|patch| patch.holds(place));
-            if free {
-                let _ = write!(data, "{}{:.2} {:.2}", if pen_down { 'L' } else { 'M' }, place.x, place.y);
+            if patches.iter().any(|patch| patch.holds(place)) {
+                last = None;
+                continue;
             }
-            pen_down = free;
+            let _ = write!(data, "{}{:.2} {:.2}", if last.is_some() { 'L' } else { 'M' }, place.x, place.y);
+            if let Some(from) = last.replace(*place) {
+                self.lies(from, *place, style);
+            }
         }
         if !data.is_empty() {
             self.stroke(&data, style);
@@ -204,6 +222,7 @@ impl Ink {
                     if last > first {
                         let (a, b) = (at(first), at(last));
                         self.stroke(&format!("M{:.2} {:.2}L{:.2} {:.2}", a.x, a.y, b.x, b.y), style);
+                        self.lies(a, b, style);
                     }
                     start = None;
                 }

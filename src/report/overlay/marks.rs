@@ -3,6 +3,7 @@
 use super::eye::{Eye, place};
 use super::font::Text;
 use super::ink::{ALTERNATIVE, Area, Ink, LENS_MARK, LIMBUS, Patch, Place, REFERENCE, area_of};
+use super::room::Room;
 use crate::geometry::{PixelPoint, Vector};
 use crate::record::{ALTERNATIVE_LETTERS, LensMark, MarkKind, Record, ReferenceMark};
 
@@ -45,57 +46,99 @@ impl Marks {
         ends.fold([1.0, 1.0], |[inner, outer], end| [inner.min(end), outer.max(end)])
     }
 
-    /// Frames with centroids, and the number of each reference mark beside it. Gives the areas of the numbers.
-    pub fn draw(&self, record: &Record, ink: &mut Ink, eye: &Eye, size: [f64; 2]) -> Vec<Area> {
-        let mut numbers = Vec::new();
-        let lens_is_clockwise = record.alignment.as_ref().is_some_and(|alignment| alignment.error_deg < 0.0);
-        for (index, (mark, patch)) in record.reference_marks.iter().zip(&self.reference).enumerate() {
-            ink.outline(&frame(mark.kind, patch), &REFERENCE);
+    /// What lettering must not cover: frames and rings.
+    pub fn frames(&self, record: &Record) -> Vec<Patch> {
+        let reference = record.reference_marks.iter().zip(&self.reference).map(|(mark, patch)| frame(mark.kind, patch));
+        reference.chain(self.lens.iter().copied()).collect()
+    }
+
+    /// Frames and rings with centroids.
+    pub fn draw(&self, record: &Record, ink: &mut Ink) {
+        for (mark, patch) in record.reference_marks.iter().zip(&self.reference) {
+            ink.outline(&frame(mark.kind, patch).corners(), &REFERENCE);
             ink.point(patch.center, &REFERENCE);
-            let text = [Text::bold((index + 1).to_string(), 13.0 * ink.unit)];
-            let mut area = area_of(&text);
-            // Beside the frame, on the side away from the lens axis where the mark stands on the intended one.
-            let outwards = (patch.center - eye.center()).normalize();
-            let side = if lens_is_clockwise { -1.0 } else { 1.0 };
-            let beside = Vector::new(-outwards.y, outwards.x) * side;
-            area.center = patch.center + beside * (patch.half[1].max(patch.half[0] / 2.0) + 10.0 * ink.unit);
-            let area = area.moved_within(size);
-            ink.lettering(&text, &area, REFERENCE.letters);
-            numbers.push(area);
         }
         for patch in &self.lens {
             ink.ring(patch.center, patch.half[0], &LENS_MARK);
             ink.point(patch.center, &LENS_MARK);
         }
-        numbers
+    }
+
+    /// The number of each reference mark beside its frame.
+    pub fn number(&self, record: &Record, ink: &mut Ink, eye: &Eye, room: &mut Room) {
+        let lens_is_clockwise = record.alignment.as_ref().is_some_and(|alignment| alignment.error_deg < 0.0);
+        for (index, patch) in self.reference.iter().enumerate() {
+            let text = [Text::bold((index + 1).to_string(), 13.0 * ink.unit)];
+            let mut area = area_of(&text);
+            // Beside the frame, on the side away from the lens axis where the mark stands on the intended one.
+            let side = if lens_is_clockwise { -1.0 } else { 1.0 };
+            let beside = across(eye, &patch.center) * side;
+            area.center = patch.center + beside * (patch.half[1].max(patch.half[0] / 2.0) + 10.0 * ink.unit);
+            letter_mark(&text, &area, REFERENCE.letters, ink, room);
+        }
     }
 }
 
-/// Rings around what would be marks where two readings fit nearly alike, with the letters of the readings that have them. Gives
-/// whether there are any.
-pub fn draw_alternatives(record: &Record, ink: &mut Ink, eye: &Eye, size: [f64; 2], factor: f64) -> bool {
-    let mut rings: Vec<(Place, String)> = Vec::new();
-    for alternatives in record.refusals.iter().map(|refusal| &refusal.alternatives) {
-        for (alternative, letter) in alternatives.iter().zip(ALTERNATIVE_LETTERS) {
-            for center in &alternative.centers_px {
-                let at = place(&PixelPoint::from(*center), factor);
-                match rings.iter_mut().find(|(other, _)| (*other - at).norm() < 2.0 * ink.unit) {
-                    Some((_, letters)) => letters.push_str(letter),
-                    None => rings.push((at, letter.to_owned())),
+/// What would be marks where two readings fit nearly alike.
+pub struct Candidates {
+    /// Each with the letters of the readings that have it.
+    rings: Vec<(Place, String)>,
+    radius: f64,
+}
+
+impl Candidates {
+    /// Those of the refusals of `record`.
+    pub fn of(record: &Record, unit: f64, factor: f64) -> Self {
+        let mut rings: Vec<(Place, String)> = Vec::new();
+        for alternatives in record.refusals.iter().map(|refusal| &refusal.alternatives) {
+            for (alternative, letter) in alternatives.iter().zip(ALTERNATIVE_LETTERS) {
+                for center in &alternative.centers_px {
+                    let at = place(&PixelPoint::from(*center), factor);
+                    match rings.iter_mut().find(|(other, _)| (*other - at).norm() < 2.0 * unit) {
+                        Some((_, letters)) => letters.push_str(letter),
+                        None => rings.push((at, letter.to_owned())),
+                    }
                 }
             }
         }
+        Self { rings, radius: 8.0 * unit }
     }
-    let radius = 8.0 * ink.unit;
-    for (at, letters) in &rings {
-        ink.ring(*at, radius, &ALTERNATIVE);
-        let text = [Text::bold(letters.clone(), 13.0 * ink.unit)];
-        let mut area = area_of(&text);
-        let outwards = (at - eye.center()).try_normalize(0.0).unwrap_or_else(Vector::x);
-        area.center = at + Vector::new(-outwards.y, outwards.x) * (radius + 10.0 * ink.unit);
-        ink.lettering(&text, &area.moved_within(size), ALTERNATIVE.letters);
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.rings.is_empty()
     }
-    !rings.is_empty()
+
+    /// The rings.
+    pub fn draw(&self, ink: &mut Ink) {
+        for (at, _) in &self.rings {
+            ink.ring(*at, self.radius, &ALTERNATIVE);
+        }
+    }
+
+    /// The letters of each beside its ring.
+    pub fn letter(&self, ink: &mut Ink, eye: &Eye, room: &mut Room) {
+        for (at, letters) in &self.rings {
+            let text = [Text::bold(letters.clone(), 13.0 * ink.unit)];
+            let mut area = area_of(&text);
+            area.center = at + across(eye, at) * (self.radius + 10.0 * ink.unit);
+            letter_mark(&text, &area, ALTERNATIVE.letters, ink, room);
+        }
+    }
+}
+
+/// Unit direction at `place` along the limbus, clockwise as seen.
+fn across(eye: &Eye, place: &Place) -> Vector {
+    let outwards = (place - eye.center()).try_normalize(0.0).unwrap_or_else(Vector::x);
+    Vector::new(-outwards.y, outwards.x)
+}
+
+/// Number or letters of a mark, which stay as free as the mark does.
+fn letter_mark(text: &[Text], wanted: &Area, color: &str, ink: &mut Ink, room: &mut Room) {
+    if let Some(area) = room.nearest(wanted, ink.strokes()) {
+        ink.lettering(text, &area, color);
+        room.keep(&area);
+    }
 }
 
 /// The fitted limbus and its centre.
@@ -122,14 +165,12 @@ fn reference_patch(mark: &ReferenceMark, eye: &Eye, unit: f64, factor: f64) -> P
 }
 
 /// A rectangle around a line; a lozenge around a dot, so that the two kinds differ by shape.
-fn frame(kind: MarkKind, patch: &Patch) -> [Place; 4] {
+fn frame(kind: MarkKind, patch: &Patch) -> Patch {
+    let across = Vector::new(-patch.along.y, patch.along.x);
     match kind {
-        MarkKind::Radial => patch.corners(),
-        MarkKind::Dot => {
-            let reach = patch.half[0] * std::f64::consts::SQRT_2;
-            let across = Vector::new(-patch.along.y, patch.along.x);
-            [patch.along, across, -patch.along, -across].map(|direction| patch.center + direction * reach)
-        }
+        MarkKind::Radial => *patch,
+        // The same square on its corner.
+        MarkKind::Dot => Patch { along: (patch.along + across) * std::f64::consts::FRAC_1_SQRT_2, ..*patch },
     }
 }
 

@@ -9,6 +9,7 @@ mod font;
 mod ink;
 mod marks;
 mod panel;
+mod room;
 
 use crate::geometry::EyeMap;
 use crate::record::Record;
@@ -17,9 +18,10 @@ use eye::{Eye, Notation};
 use image::imageops::{FilterType, resize};
 use image::{Rgb, RgbImage};
 use ink::{Ink, LIMBUS};
-use marks::Marks;
+use marks::{Candidates, Marks};
 use panel::{Key, Panel};
 use resvg::{tiny_skia, usvg};
+use room::Room;
 
 /// Pictures with a shorter long side than this are enlarged for lines and letters to be readable, px.
 const SMALL_PX: u32 = 600;
@@ -83,32 +85,37 @@ fn draw_findings(
     factor: f64,
 ) -> Vec<Key> {
     let marks = Marks::of(record, eye, ink.unit, factor);
+    let candidates = Candidates::of(record, ink.unit, factor);
     let patches = marks.all();
     marks::draw_limbus(ink, eye, &patches);
-    let mut taken = marks.draw(record, ink, eye, size);
+    marks.draw(record, ink);
+    candidates.draw(ink);
     let mut drawn = vec![Key::Limbus];
-    if !record.reference_marks.is_empty() {
-        drawn.push(Key::ReferenceMarks);
-    }
-    if !record.lens_marks.is_empty() {
-        drawn.push(Key::LensMarks);
-    }
-    if marks::draw_alternatives(record, ink, eye, size, factor) {
-        drawn.push(Key::Alternatives);
-    }
-    if !eye.has_plane() {
-        return drawn;
-    }
-    if let Some(alignment) = &record.alignment {
+    let found = [
+        (record.reference_marks.is_empty(), Key::ReferenceMarks),
+        (record.lens_marks.is_empty(), Key::LensMarks),
+        (candidates.is_empty(), Key::Alternatives),
+    ];
+    drawn.extend(found.into_iter().filter(|(none, _)| !none).map(|(_, key)| key));
+    let alignment = record.alignment.as_ref().filter(|_| eye.has_plane());
+    let axes = alignment.map(|alignment| (alignment, axes::roomier_half(alignment, eye, size)));
+    if let Some((alignment, half)) = axes {
         axes::draw_axes(record, alignment, ink, eye, &patches);
-        let half = axes::roomier_half(alignment, eye, size);
         drawn.extend([Key::Intended, Key::Lens]);
         if axes::draw_angle(record, alignment, half, &marks, ink, eye).is_some() {
             drawn.push(Key::Interval);
         }
-        taken.extend(axes::letter_axes(alignment, half, notation, &marks, ink, eye, size));
     }
-    axes::draw_scale(notation, ink, eye, &patches, &taken, size);
+    // All lines lie where they must; lettering keeps off them, that of marks first.
+    let mut room = Room::new(size, ink.unit, marks.frames(record));
+    marks.number(record, ink, eye, &mut room);
+    candidates.letter(ink, eye, &mut room);
+    if let Some((alignment, half)) = axes {
+        axes::letter_axes(alignment, half, notation, &marks, ink, eye, &mut room);
+    }
+    if eye.has_plane() {
+        axes::draw_scale(notation, ink, eye, &patches, &room);
+    }
     drawn
 }
 
