@@ -316,9 +316,24 @@ fn both_readings_are_ringed() {
             picture.get_pixel(x, y) != without.get_pixel(x, y)
         };
         assert!((-14..=14).any(|d| changed(d, 0)) && (-14..=14).any(|d| changed(0, d)), "no ring about {center:?}");
-        assert!(!changed(0, 0), "the mark at {center:?} is covered");
     }
     assert!(picture.height() >= without.height());
+}
+
+/// Neither limbus, ticks nor figures of the scale (at 30, 120, ... by the size of this picture) lie over what would be marks.
+#[test]
+fn what_would_be_marks_stays_visible() {
+    let scene = Scene::new();
+    let mut record = scene.refused("a.jpg", RefusalCode::ReferenceMarksAmbiguous);
+    for mm in [LIMBUS_MM, 6.3, 6.7, 7.0] {
+        for (alternative, degrees) in record.refusals[0].alternatives.iter_mut().zip([30.0, 120.0]) {
+            alternative.centers_px = [0.0, 180.0].map(|turn| scene.place(degrees + turn, mm).coords.into()).to_vec();
+        }
+        let picture = drawn(&scene, &record);
+        for center in record.refusals[0].alternatives.iter().flat_map(|alternative| &alternative.centers_px) {
+            assert_eq!(ink_near(&picture, &PixelPoint::from(*center), 3), 0, "{mm} mm out, {center:?}");
+        }
+    }
 }
 
 #[test]

@@ -109,6 +109,13 @@ impl Candidates {
         self.rings.is_empty()
     }
 
+    /// What lines and lettering leave free.
+    pub fn patches(&self) -> Vec<Patch> {
+        let patch =
+            |(center, _): &(Place, String)| Patch { center: *center, along: Vector::x(), half: [self.radius; 2] };
+        self.rings.iter().map(patch).collect()
+    }
+
     /// The rings.
     pub fn draw(&self, ink: &mut Ink) {
         for (at, _) in &self.rings {

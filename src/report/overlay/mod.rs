@@ -86,7 +86,7 @@ fn draw_findings(
 ) -> Vec<Key> {
     let marks = Marks::of(record, eye, ink.unit, factor);
     let candidates = Candidates::of(record, ink.unit, factor);
-    let patches = marks.all();
+    let patches = [marks.all(), candidates.patches()].concat();
     marks::draw_limbus(ink, eye, &patches);
     marks.draw(record, ink);
     candidates.draw(ink);
@@ -107,7 +107,7 @@ fn draw_findings(
         }
     }
     // All lines lie where they must; lettering keeps off them, that of marks first.
-    let mut room = Room::new(size, ink.unit, marks.frames(record));
+    let mut room = Room::new(size, ink.unit, [marks.frames(record), candidates.patches()].concat());
     marks.number(record, ink, eye, &mut room);
     candidates.letter(ink, eye, &mut room);
     if let Some((alignment, half)) = axes {
