@@ -1,7 +1,7 @@
 //! How figures are put to people, alike in every output.
 
 use crate::optics::mean_size::MeanSize;
-use crate::record::{Alignment, Cylinder, Outcome, Refraction, RefusalCode, Sense, TurnBack};
+use crate::record::{Alignment, Cylinder, Outcome, Record, Refraction, RefusalCode, Sense, TurnBack};
 
 /// What is printed wherever a result can be acted upon.
 pub const CAUTION: &str = "A figure from one still is not a reason to operate. Judgement rests with the licensed \
@@ -172,6 +172,15 @@ pub fn cause_in_words(code: RefusalCode) -> &'static str {
         RefusalCode::FarFromPlan => "lens too far from its plan to be believed",
         RefusalCode::IntervalTooWide => "interval too wide",
     }
+}
+
+/// What a reader has to know of a picture that is not as it was recorded: turns and clocks are those of the picture.
+pub fn mirrored_back(record: &Record) -> Option<&'static str> {
+    let shown = record.still.mirrored && record.outcome != Outcome::Unreadable;
+    shown.then_some(
+        "the recording is mirrored, and shown mirrored back: left and right, and the way to turn, are opposite to those \
+         on the recording",
+    )
 }
 
 /// File name of a still's path, which has `/` between folders.

@@ -294,6 +294,9 @@ fn the_panel_says_what_the_record_says() {
     changed = record.clone();
     changed.warnings = vec!["a warning".into()];
     assert!(panel(&changed).height() > first.height());
+    changed = record.clone();
+    changed.still.mirrored = true;
+    assert!(panel(&changed).height() > first.height());
     let panels: Vec<RgbImage> = ALL_CODES.map(|code| panel(&scene.refused("a.jpg", code))).to_vec();
     for (index, one) in panels.iter().enumerate() {
         assert!(panels[index + 1..].iter().all(|other| other != one), "{:?}", ALL_CODES[index]);

@@ -1,7 +1,7 @@
 //! The page.
 
 use crate::fixture::{Scene, all_kinds};
-use stillaxis::record::Record;
+use stillaxis::record::{Record, RefusalCode};
 use stillaxis::report::overlay::draw;
 use stillaxis::report::page::{StillPicture, embedded_picture, write};
 
@@ -80,6 +80,23 @@ fn it_says_what_was_found_and_what_to_do() {
     }
     assert_eq!(page.matches("<tr data-outcome=").count(), records.len());
     assert!(!page.contains("lost"));
+}
+
+/// Left and right of a mirrored recording are said to be exchanged, whether or not it is measured; of a file without a
+/// picture nothing is.
+#[test]
+fn a_mirrored_recording_is_said_to_be_shown_mirrored_back() {
+    let scene = Scene::new();
+    let said = |mut record: Record, mirrored: bool| {
+        record.still.mirrored = mirrored;
+        page_of(&[record], None)
+            .matches("left and right, and the way to turn, are opposite to those on the recording")
+            .count()
+    };
+    let refused = |code| scene.refused("a.jpg", code);
+    assert_eq!([true, false].map(|mirrored| said(scene.measured("a.jpg", 31.0, 2.0), mirrored)), [1, 0]);
+    assert_eq!([true, false].map(|mirrored| said(refused(RefusalCode::LensMarksMissing), mirrored)), [1, 0]);
+    assert_eq!(said(refused(RefusalCode::Unreadable), true), 0);
 }
 
 /// Residuals in both planes, plan and placing told apart, the turn, the best axis, vector analysis, what is missing; each row
@@ -169,9 +186,7 @@ fn a_row_names_a_turn_only_where_it_would_win() {
     assert!(
         page.contains("The 95 % interval holds 0: which way to turn is not known.") && !page.contains("it would win")
     );
-    assert!(
-        !page_of(&[scene.refused("a.jpg", stillaxis::record::RefusalCode::LensMarksMissing)], None).contains(caution)
-    );
+    assert!(!page_of(&[scene.refused("a.jpg", RefusalCode::LensMarksMissing)], None).contains(caution));
 }
 
 /// Directions are taken in the plane of the limbus: in a squeezed picture a clock laid on the picture would be off.
@@ -225,8 +240,7 @@ fn many_stills_leave_the_costs_to_the_table() {
 #[test]
 fn rows_can_be_sorted() {
     let scene = Scene::new();
-    let records =
-        [scene.measured("a.jpg", 31.0, -2.5), scene.refused("b.jpg", stillaxis::record::RefusalCode::LensMarksMissing)];
+    let records = [scene.measured("a.jpg", 31.0, -2.5), scene.refused("b.jpg", RefusalCode::LensMarksMissing)];
     let page = page_of(&records, None);
     let values: Vec<Vec<&str>> = page
         .split("<tr data-outcome=")
@@ -241,7 +255,7 @@ fn rows_can_be_sorted() {
 #[test]
 fn a_still_without_a_picture_has_no_link() {
     let mut out = Vec::new();
-    let record = Scene::new().refused("stills/none.jpg", stillaxis::record::RefusalCode::Unreadable);
+    let record = Scene::new().refused("stills/none.jpg", RefusalCode::Unreadable);
     write(&mut out, &[record], &[], |_, _| StillPicture::default()).unwrap();
     let page = String::from_utf8(out).unwrap();
     assert!(page.contains("<tr data-outcome=\"unreadable\"><td></td>"), "{page}");

@@ -5,7 +5,8 @@ use super::font::{Text, widths};
 use super::ink::{ALTERNATIVE, ANGLE, INTENDED, Ink, LENS, LENS_MARK, LIMBUS, Place, REFERENCE, Style};
 use crate::record::{Outcome, Record};
 use crate::report::wording::{
-    cause_in_words, error_in_words, file_name, interval_in_words, residual_dioptres_in_words, residual_in_words,
+    cause_in_words, error_in_words, file_name, interval_in_words, mirrored_back, residual_dioptres_in_words,
+    residual_in_words,
 };
 use std::fmt::Write;
 
@@ -170,7 +171,8 @@ fn paragraphs(record: &Record, room: f64, unit: f64) -> Vec<Text> {
         }
         out.push(Text::regular(format!("Found: {}", found(record)), body));
     }
-    out.extend(record.warnings.iter().map(|warning| Text::regular(format!("Note: {warning}"), body)));
+    let notes = mirrored_back(record).into_iter().chain(record.warnings.iter().map(String::as_str));
+    out.extend(notes.map(|note| Text::regular(format!("Note: {note}"), body)));
     out
 }
 

@@ -3,8 +3,8 @@
 use super::{StillPicture, cost};
 use crate::record::{Cylinder, Outcome, Record, TurnBack};
 use crate::report::wording::{
-    cause_in_words, error_in_words, file_name, gain_in_words, interval_in_words, may_be_in_place, outcome_in_words,
-    plane_in_words, signed_degrees, turn_in_words,
+    cause_in_words, error_in_words, file_name, gain_in_words, interval_in_words, may_be_in_place, mirrored_back,
+    outcome_in_words, plane_in_words, signed_degrees, turn_in_words,
 };
 use base64::Engine;
 use maud::{Markup, html};
@@ -70,17 +70,24 @@ pub fn row(index: usize, record: &Record, picture: &StillPicture, costs: bool) -
                     }
                     @if costs && cost::has_part(record) { a href=(format!("#{}", cost::anchor(index))) { "more" } }
                 }
-                td { @for warning in &record.warnings { p { (warning) } } }
+                td { (notes(record)) }
             } @else {
                 td colspan="4" {
                     @for refusal in &record.refusals {
                         p { strong { (cause_in_words(refusal.code)) } ": " (refusal.message) }
                         p { strong { "What to do: " } (refusal.hint) }
                     }
-                    @for warning in &record.warnings { p { (warning) } }
+                    (notes(record))
                 }
             }
         }
+    }
+}
+
+/// What a reader should know of the picture and of the figure.
+fn notes(record: &Record) -> Markup {
+    html! {
+        @for note in mirrored_back(record).into_iter().chain(record.warnings.iter().map(String::as_str)) { p { (note) } }
     }
 }
 
