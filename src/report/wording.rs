@@ -2,6 +2,7 @@
 
 use crate::optics::mean_size::MeanSize;
 use crate::record::{Alignment, Cylinder, Outcome, Record, Refraction, RefusalCode, Sense, TurnBack};
+use crate::study::figures::decimal;
 
 /// What is printed wherever a result can be acted upon.
 pub const CAUTION: &str = "A figure from one still is not a reason to operate. Judgement rests with the licensed \
@@ -112,9 +113,21 @@ pub fn axis_in_words(axis_deg: f64) -> String {
 
 /// With its sign, 0 as positive: `+0.43`, `−0.86`.
 pub fn signed(value: f64, decimals: usize) -> String {
-    let text = format!("{:.decimals$}", value.abs());
-    let negative = value < 0.0 && text.bytes().any(|byte| (b'1'..=b'9').contains(&byte));
-    format!("{}{text}", if negative { "−" } else { "+" })
+    let text = decimal(value, decimals);
+    if text.starts_with('−') { text } else { format!("+{text}") }
+}
+
+/// A distance to the right (`left` where negative) and one up (`down`), mm: `0.17 mm left, 0.07 mm down`. Each may have a
+/// standard deviation: `0.17 ± 0.05 mm left`.
+pub fn place_in_words(right_up_mm: [f64; 2], sd_mm: Option<[f64; 2]>) -> String {
+    let words = [["left", "right"], ["down", "up"]];
+    let parts = [0, 1].map(|axis| {
+        // What rounds to 0 counts as right, and as up.
+        let mm = hundredths(right_up_mm[axis]);
+        let sd = sd_mm.map(|sd| format!(" ± {:.2}", sd[axis])).unwrap_or_default();
+        format!("{:.2}{sd} mm {}", mm.abs(), words[axis][usize::from(mm >= 0.0)])
+    });
+    parts.join(", ")
 }
 
 /// To 0.01, without a negative zero.

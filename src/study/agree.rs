@@ -2,7 +2,7 @@
 
 use super::audit::people;
 use super::eye::numbers;
-use super::figures::signed_degrees;
+use super::figures::decimal;
 use super::figures::{Behind, Chart, Plot, Section, Series};
 use super::patients::Patients;
 use super::reading::StillRead;
@@ -133,9 +133,9 @@ impl<'a> Agreement<'a> {
         match limits {
             Some((low, high, pair)) => {
                 format!(
-                    "{readers}; 95 % of the differences {pair} between {} and {}",
-                    signed_degrees(low),
-                    signed_degrees(high)
+                    "{readers}; 95 % of the differences {pair} between {}° and {}°",
+                    decimal(low, 2),
+                    decimal(high, 2)
                 )
             }
             None => format!("{readers}; no limits of agreement can be given"),

@@ -190,9 +190,11 @@ pub struct Behind {
     pub patients: Option<usize>,
 }
 
-/// A signed angle to 0.01 degrees, with a proper minus.
-pub fn signed_degrees(degrees: f64) -> String {
-    format!("{}{:.2}°", if degrees < 0.0 { "−" } else { "" }, degrees.abs())
+/// To so many decimals with a proper minus, and none before what rounds to 0: `−0.43`, `0.00`.
+pub fn decimal(value: f64, decimals: usize) -> String {
+    let text = format!("{:.decimals$}", value.abs());
+    let negative = value < 0.0 && text.bytes().any(|byte| (b'1'..=b'9').contains(&byte));
+    format!("{}{text}", if negative { "−" } else { "" })
 }
 
 impl Section {

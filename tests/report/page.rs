@@ -1,7 +1,7 @@
 //! The page.
 
 use crate::fixture::{Scene, all_kinds};
-use stillaxis::record::{Record, RefusalCode};
+use stillaxis::record::{CaseRecord, CaseView, Program, Record, RefusalCode};
 use stillaxis::report::overlay::draw;
 use stillaxis::report::page::{StillPicture, embedded_picture, write};
 
@@ -97,6 +97,47 @@ fn a_mirrored_recording_is_said_to_be_shown_mirrored_back() {
     assert_eq!([true, false].map(|mirrored| said(scene.measured("a.jpg", 31.0, 2.0), mirrored)), [1, 0]);
     assert_eq!([true, false].map(|mirrored| said(refused(RefusalCode::LensMarksMissing), mirrored)), [1, 0]);
     assert_eq!(said(refused(RefusalCode::Unreadable), true), 0);
+}
+
+/// Places are told by side, without signs; means of sizes are told from means of signed errors.
+#[test]
+fn a_place_has_sides_and_a_size_no_sense() {
+    let view = |offset_apparent_mm, decentration_mm: Option<[f64; 2]>| CaseView {
+        stills: 2,
+        offset_apparent_mm,
+        tilt_change_deg: 4.0,
+        depth_mm: None,
+        depth_sd_mm: None,
+        decentration_mm,
+        decentration_sd_mm: decentration_mm.map(|_| [0.051, 0.062]),
+    };
+    let case = |view| CaseRecord {
+        schema: 1,
+        case: "12".into(),
+        patient: String::new(),
+        eye: String::new(),
+        stage: String::new(),
+        stills: Vec::new(),
+        warnings: Vec::new(),
+        estimate: None,
+        view: Some(view),
+        program: Program { version: String::new(), settings: String::new() },
+    };
+    // Their signed mean would be 0.8.
+    let records = [6.0, -4.4].map(|error| Scene::new().measured("a.jpg", 31.0, error));
+    let cases = [view([-0.17, -0.07], Some([0.124, -0.2])), view([0.3, 0.042], None), view([-0.004, 0.001], None)];
+    let mut out = Vec::new();
+    write(&mut out, &records, &cases.map(case), |_, _| StillPicture::default()).unwrap();
+    let page = String::from_utf8(out).unwrap();
+    for words in [
+        "<span>Apparent offset 0.17 mm left, 0.07 mm down</span>",
+        "<span>Decentration 0.12 ± 0.05 mm right, 0.20 ± 0.06 mm down (SD)</span>",
+        "<span>Apparent offset 0.30 mm right, 0.04 mm up</span>",
+        "<span>Apparent offset 0.00 mm right, 0.00 mm up</span>",
+        "<dt>Mean error, whichever way turned</dt><dd>5.2°",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
 }
 
 /// Residuals in both planes, plan and placing told apart, the turn, the best axis, vector analysis, what is missing; each row

@@ -211,6 +211,23 @@ fn agree_by_hand() {
     assert!(value(figure(&answers, "Intraclass correlations", "readers", "ICC(2,1)")) < 1.0);
 }
 
+/// Differences of -0.001 degrees all over are said to be 0.00, not less.
+#[test]
+fn what_rounds_to_nothing_has_no_minus() {
+    let folder = tempfile::tempdir().unwrap();
+    let records: Vec<Value> = (0..6).map(|k| measured(&format!("p{k}"), "OD", "ink", f64::from(k), 0.5)).collect();
+    write(folder.path(), &records);
+    let mut readings = "still,reader,error_deg\n".to_owned();
+    for record in &records {
+        let error = record["alignment"]["error_deg"].as_f64().unwrap();
+        readings += &format!("{},a,{:.3}\n", record["still"]["path"].as_str().unwrap(), error + 0.001);
+    }
+    std::fs::write(folder.path().join("readings.csv"), readings).unwrap();
+    let done = stillaxis(folder.path(), ["agree", "records.ndjson", "readings.csv", "--out", "out"], "");
+    let page = std::fs::read_to_string(folder.path().join("out/report.html")).unwrap();
+    assert!(page.contains("between 0.00° and 0.00°"), "{done:?}");
+}
+
 /// A reader whose error is the same in both eyes of a patient, -1 in half of the patients and 1 in the others: 13 patients, not 26
 /// eyes, stand behind the interval of the mean, which is then 1.42 times as wide or more; of unnamed patients it cannot be told, and
 /// is widened by the square root of 2.

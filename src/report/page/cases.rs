@@ -1,7 +1,7 @@
 //! The part of the page on cases: what several stills of one operation come to.
 
 use crate::record::{CaseRecord, CaseStill, CaseView};
-use crate::report::wording::{error_in_words, file_name, signed, signed_degrees};
+use crate::report::wording::{error_in_words, file_name, place_in_words, signed_degrees};
 use maud::{Markup, html};
 
 /// The section; nothing where no still names a case.
@@ -76,11 +76,10 @@ fn still_line(still: &CaseStill) -> String {
 }
 
 fn place(view: &CaseView) -> Markup {
-    let [x, y] = view.offset_apparent_mm.map(|mm| signed(mm, 2));
     html! {
-        span { (format!("Apparent offset {x} mm right, {y} mm up")) }
-        @if let (Some([x, y]), Some([sx, sy])) = (view.decentration_mm, view.decentration_sd_mm) {
-            span { (format!("Decentration {} ± {sx:.2} mm right, {} ± {sy:.2} mm up (SD)", signed(x, 2), signed(y, 2))) }
+        span { "Apparent offset " (place_in_words(view.offset_apparent_mm, None)) }
+        @if let (Some(mm), sd @ Some(_)) = (view.decentration_mm, view.decentration_sd_mm) {
+            span { "Decentration " (place_in_words(mm, sd)) " (SD)" }
         }
         @if let (Some(depth), Some(sd)) = (view.depth_mm, view.depth_sd_mm) {
             span { (format!("Depth behind the limbus {depth:.2} ± {sd:.2} mm (SD)")) }

@@ -174,7 +174,7 @@ fn overview(summary: &Summary, records: &[Record]) -> Markup {
             dl.summary {
                 div { dt { "Median error, whichever way turned" } dd { (format!("{median:.1}°")) } }
                 @if let Some(mean) = &summary.mean {
-                    div { dt { "Mean error" } dd { (mean_in_words(mean)) } }
+                    div { dt { "Mean error, whichever way turned" } dd { (mean_in_words(mean)) } }
                     div { dt { "Mean residual" } dd { (mean_cost_in_words(mean)) } }
                 }
                 @for (limit, count) in PRACTICE_LIMITS_DEG.iter().zip(summary.beyond) {
@@ -236,7 +236,7 @@ fn reading_help() -> Markup {
                     12:00 at the top; it is the surgeon's where the recording is as upright as the surgeon saw it."
                 }
                 li {
-                    strong { "Mean error, mean residual" } ": a misalignment is never negative, so that reading noise does not \
+                    strong { "Mean error whichever way turned, mean residual" } ": a misalignment is never negative, so that reading noise does not \
                     average out but looks like misalignment. The second figure has it taken out."
                 }
             }

@@ -2,7 +2,7 @@
 
 use super::charts;
 use crate::report::wording::CAUTION;
-use crate::study::figures::{Figure, Section, Study};
+use crate::study::figures::{Figure, Section, Study, decimal};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use std::io;
 
@@ -205,7 +205,5 @@ fn shown(value: f64, figure: &Figure) -> String {
         _ if whole && figure.unit.is_empty() => 0,
         _ => 2,
     };
-    let text = format!("{:.decimals$}", value.abs());
-    let negative = value < 0.0 && text.bytes().any(|b| (b'1'..=b'9').contains(&b));
-    format!("{}{text}", if negative { "−" } else { "" })
+    decimal(value, decimals)
 }
