@@ -3,6 +3,7 @@
 use super::wording::{CAUTION, cause_in_words, mean_cost_in_words, mean_in_words};
 use crate::optics::mean_size::MeanSize;
 use crate::record::{Outcome, Record, RefusalCode};
+use crate::statistics::descriptive::quantile_of_sorted;
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
@@ -53,7 +54,7 @@ impl Summary {
             refused: with(Outcome::Refused),
             unreadable: with(Outcome::Unreadable),
             causes,
-            median_abs_error_deg: median_of_sorted(&errors),
+            median_abs_error_deg: quantile_of_sorted(&errors, 0.5),
             mean: MeanSize::of(&readings),
             beyond: PRACTICE_LIMITS_DEG.map(|limit| errors.iter().filter(|error| **error > limit).count()),
         }
@@ -106,15 +107,6 @@ pub fn text(records: &[Record]) -> String {
     }
     lines.push(String::new());
     lines.join("\n")
-}
-
-fn median_of_sorted(values: &[f64]) -> Option<f64> {
-    let middle = values.len() / 2;
-    match values.len() {
-        0 => None,
-        n if n % 2 == 1 => Some(values[middle]),
-        _ => Some((values[middle - 1] + values[middle]) / 2.0),
-    }
 }
 
 /// Words put into lines of at most `columns` characters; a longer word stands alone.
