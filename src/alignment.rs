@@ -613,4 +613,19 @@ mod tests {
             Err(AlignmentError::NoIntendedAxis { .. })
         ));
     }
+
+    /// A mark in the very middle of the limbus, and groups that lie on each other.
+    #[test]
+    fn what_has_no_direction_is_refused() {
+        let s = scene(0.0);
+        let plan = Plan { intended_axis_deg: Some(30.0), ..Plan::default() };
+        let middle = MarkReading { place: CENTER, ..s.mark(30.0, 0.0) };
+        let error = align(&s.limbus(), std::slice::from_ref(&middle), &s.lens(33.0), &plan).unwrap_err();
+        assert_eq!(error, AlignmentError::MarksWithoutDirection);
+        assert!(place_marks(&s.limbus(), &[middle.clone(), middle], &plan).is_none());
+        let one_place = LensReading { ends: [s.lens(33.0).ends[0]; 2], both_groups: true };
+        let marks = [s.mark(30.0, 0.0), s.mark(210.0, 180.0)];
+        let error = align(&s.limbus(), &marks, &one_place, &plan).unwrap_err();
+        assert_eq!(error, AlignmentError::LensWithoutDirection);
+    }
 }

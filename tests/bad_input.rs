@@ -34,6 +34,14 @@ fn png_of_size(width: u32, height: u32) -> Vec<u8> {
     png
 }
 
+/// A sound TIFF whose samples are not whole numbers.
+fn tiff_of_floats() -> Vec<u8> {
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    let floats = image::DynamicImage::ImageRgb8(plain_picture()).into_rgb32f();
+    image::DynamicImage::ImageRgb32F(floats).write_to(&mut bytes, ImageFormat::Tiff).expect("written");
+    bytes.into_inner()
+}
+
 /// Name, bytes, outcome, refusal code, and what the message says.
 type BadFile = (&'static str, Option<Vec<u8>>, &'static str, &'static str, &'static str);
 
@@ -60,8 +68,33 @@ fn bad_files() -> Vec<BadFile> {
         ("strip.png", Some(encoded(&strip, ImageFormat::Png)), "refused", "picture_too_small", "2000 x 1 px"),
         ("huge.png", Some(png_of_size(10_000, 10_000)), "unreadable", "unreadable", "10000 x 10000 px, expected fewer"),
         ("endless.png", Some(png_of_size(0x7FFF_FFFF, 0x7FFF_FFFF)), "unreadable", "unreadable", "too much memory"),
+        (
+            "float.tif",
+            Some(tiff_of_floats()),
+            "unreadable",
+            "unreadable",
+            "samples of type Rgb32F, expected whole numbers",
+        ),
         ("zero.png", Some(png_of_size(0, 10)), "unreadable", "unreadable", "damaged"),
     ]
+}
+
+/// Neither is ever read: the one may not end, the other would fill the memory.
+#[test]
+fn what_is_no_file_and_what_is_too_large_are_not_read() {
+    let folder = folder();
+    let large = std::fs::File::create(folder.path().join("large.png")).expect("made");
+    // A hole, which takes no room on the disk.
+    large.set_len(1 << 33).expect("made");
+    let run = stillaxis(folder.path(), ["measure", "/dev/null", "large.png", "--out", "out"], "");
+    assert_eq!(run.code, Some(1), "{run:?}");
+    let records = records(&folder.path().join("out"));
+    for (record, says) in records.iter().zip(["not a regular file", "the file has 8589934592 bytes, at most"]) {
+        assert_eq!(record["outcome"], "unreadable", "{record}");
+        let message = record["refusals"][0]["message"].as_str().unwrap_or_default();
+        assert!(message.contains(says), "{message}");
+    }
+    assert_eq!(records.len(), 2);
 }
 
 #[test]

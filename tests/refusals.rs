@@ -171,3 +171,42 @@ fn a_lens_far_from_its_plan_is_doubted() {
         assert_eq!(far.reference_marks.len(), measured.reference_marks.len());
     }
 }
+
+/// The part of `picture` to the right of and below a place.
+fn rest_of(picture: &Picture, left: u32, top: u32) -> Picture {
+    let (width, height) = picture.dimensions();
+    image::imageops::crop_imm(picture, left, top, width - left, height - top).to_image()
+}
+
+/// The limbus of this scene lies about (320, 240): a quarter of it is left, and it is described all the same, as uncertain as it is.
+#[test]
+fn a_quarter_of_a_limbus_is_too_little() {
+    let (loaded, case, measured) = scene("line_dots.jpg");
+    let record = measure(&rest_of(&loaded.picture, 320, 240), loaded.still, &case).record;
+    assert_eq!(only_refusal(&record).code, RefusalCode::LimbusTooLittleVisible);
+    let (limbus, whole) = (record.limbus.unwrap(), measured.limbus.unwrap());
+    assert!((60.0..120.0).contains(&limbus.visible_arc_deg), "{limbus:?}");
+    for axis in [0, 1] {
+        let off = limbus.center_px[axis] + [320.0, 240.0][axis] - whole.center_px[axis];
+        assert!(off.abs() < 2.0 * limbus.center_sd_px, "{limbus:?}, as a whole {whole:?}");
+        assert!(limbus.center_sd_px > 10.0 * whole.center_sd_px, "{limbus:?}, as a whole {whole:?}");
+    }
+}
+
+/// Half of a limbus leaves its place open, and its oval the angle from marks that a lens stands 35 degrees from: each is refused
+/// with what would help.
+#[test]
+fn an_interval_too_wide_says_what_would_narrow_it() {
+    let (loaded, case, _) = scene("line_dots.jpg");
+    let record = measure(&rest_of(&loaded.picture, 320, 0), loaded.still, &case).record;
+    let refusal = only_refusal(&record);
+    assert_eq!(refusal.code, RefusalCode::IntervalTooWide);
+    assert!(refusal.hint.contains("shows more of the limbus"), "{refusal:?}");
+
+    // Its row of the sheet says that the marks are those of the meridians, which the lens was laid off from.
+    let (loaded, _, _) = scene("meridians.jpg");
+    let record = measure(&loaded.picture, loaded.still, &Case::default()).record;
+    let refusal = only_refusal(&record);
+    assert_eq!(refusal.code, RefusalCode::IntervalTooWide);
+    assert!(refusal.hint.contains("marks_denote_deg") && refusal.hint.contains("oval"), "{refusal:?}");
+}

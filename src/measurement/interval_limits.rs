@@ -32,7 +32,7 @@ const ON_THE_MARKS_DEG: f64 = 5.0;
 const SHOW_THE_LIMBUS: &str =
     "use a still that shows more of the limbus, and its edge more clearly, or both opposite marks";
 /// What the oval leaves open grows with the angle from the marks to the lens, whether the axis lies between or is wrong.
-const MEASURE_THE_OVAL: &str = "check intended_axis_deg, and give width and height of the limbus in the case sheet: the \
+const MEASURE_THE_OVAL: &str = "check intended_axis_deg and marks_denote_deg, and give width and height of the limbus in the case sheet: the \
                                 farther the lens stands from the marks, the more the oval of the limbus leaves open";
 
 /// The reference marks an angle comes from.

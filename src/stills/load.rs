@@ -130,6 +130,20 @@ fn on_one_line(error: &ImageError) -> String {
     error.to_string().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// What is known of a still of which nothing was read.
+pub fn unread(path: &Path, recording: Recording) -> Still {
+    Still {
+        path: shown(path),
+        sha256: String::new(),
+        width_px: 0,
+        height_px: 0,
+        exif_orientation: Orientation::UPRIGHT.number(),
+        mirrored: recording.mirrored,
+        pixel_aspect: recording.pixel_aspect,
+        taken_at: None,
+    }
+}
+
 /// Read, decode and turn upright the still at `path`.
 ///
 /// The format is told by content, not by name. EXIF turns first; then a mirrored recording is mirrored back. Eight-bit
@@ -139,16 +153,7 @@ fn on_one_line(error: &ImageError) -> String {
 /// # Errors
 /// [`Unreadable`], with the hash where the bytes could be read.
 pub fn load(path: &Path, recording: Recording) -> Result<Loaded, Box<Unreadable>> {
-    let mut still = Still {
-        path: shown(path),
-        sha256: String::new(),
-        width_px: 0,
-        height_px: 0,
-        exif_orientation: Orientation::UPRIGHT.number(),
-        mirrored: recording.mirrored,
-        pixel_aspect: recording.pixel_aspect,
-        taken_at: None,
-    };
+    let mut still = unread(path, recording);
     let bytes = match read(path) {
         Ok(bytes) => bytes,
         Err(cause) => return Err(Box::new(Unreadable { still, cause })),

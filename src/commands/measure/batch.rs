@@ -3,7 +3,7 @@
 use super::inputs::Job;
 use crate::measurement::{Measured, measure};
 use crate::record::{Outcome, Record, Refusal, RefusalCode, Still};
-use crate::stills::load::{Loaded, load, shown};
+use crate::stills::load::{Loaded, load, unread};
 use crate::vision::Picture;
 use std::any::Any;
 use std::num::NonZeroUsize;
@@ -36,17 +36,7 @@ pub(super) fn measured<D>(job: &Job, draw: impl FnOnce(&Measured, &Picture) -> D
     // A fault of ours in one still must not lose the others.
     catch_unwind(AssertUnwindSafe(all)).unwrap_or_else(|panic| {
         let message = format!("a fault in stillaxis stopped the measurement: {}", panic_text(panic.as_ref()));
-        let recording = job.case.recording();
-        let still = Still {
-            path: shown(&job.path),
-            sha256: String::new(),
-            width_px: 0,
-            height_px: 0,
-            exif_orientation: 1,
-            mirrored: recording.mirrored,
-            pixel_aspect: recording.pixel_aspect,
-            taken_at: None,
-        };
+        let still = unread(&job.path, job.case.recording());
         Done {
             record: unreadable(job, still, message, "measure the other stills; report this one to who keeps stillaxis"),
             drawn: None,
@@ -102,4 +92,35 @@ fn unreadable(job: &Job, still: Still, message: String, hint: &str) -> Record {
 fn panic_text(panic: &(dyn Any + Send)) -> String {
     let text = panic.downcast_ref::<&str>().copied().or_else(|| panic.downcast_ref::<String>().map(String::as_str));
     text.unwrap_or("without a message").to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stills::sheet::Case;
+    use image::{Rgb, RgbImage};
+
+    fn job(path: std::path::PathBuf) -> Job {
+        Job { path, case: Case::default(), warnings: vec!["from the sheet".to_owned()] }
+    }
+
+    /// A fault of the program in one still becomes its record; the stills about it keep theirs, in their order.
+    #[test]
+    fn a_panic_loses_no_other_still() {
+        let folder = tempfile::tempdir().unwrap();
+        let jobs: Vec<Job> = (0..4).map(|k| job(folder.path().join(format!("{k}.png")))).collect();
+        for job in &jobs {
+            RgbImage::from_pixel(120, 100, Rgb([90, 60, 50])).save(&job.path).unwrap();
+        }
+        let work = |at: usize, job: &Job| measured(job, |_, _| assert_ne!(at, 2, "drawn badly"));
+        let mut records = Vec::new();
+        in_order(&jobs, NonZeroUsize::new(2).unwrap(), work, |done| records.push(done.record));
+        let outcomes: Vec<Outcome> = records.iter().map(|record| record.outcome).collect();
+        let [refused, unreadable] = [Outcome::Refused, Outcome::Unreadable];
+        assert_eq!(outcomes, [refused, refused, unreadable, refused]);
+        let message = &records[2].refusals[0].message;
+        assert!(message.contains("a fault in stillaxis stopped the measurement") && message.contains("drawn badly"));
+        assert_eq!(records[2].still.path, jobs[2].path.to_string_lossy());
+        assert_eq!(records[2].warnings, ["from the sheet"]);
+    }
 }
