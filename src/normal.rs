@@ -6,6 +6,8 @@ use statrs::distribution::{ContinuousCDF, Normal};
 pub const COVERAGE: f64 = 0.95;
 /// Normal quantile of a two-sided 95 % interval.
 pub const Z95: f64 = 1.959_963_984_540_054;
+/// Median of the size of a standard normal variable: its quantile at 0.75.
+pub const MEDIAN_SIZE: f64 = 0.674_489_750_196_081_7;
 /// Halvings of a bracket: down to the rounding of f64, whatever its ends.
 const HALVINGS: u32 = 200;
 

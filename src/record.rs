@@ -4,6 +4,7 @@
 //! not know is `null`; nothing stands in for it.
 
 mod case;
+pub mod columns;
 mod cost;
 
 pub use crate::alignment::VarianceParts;

@@ -4,10 +4,10 @@
 //! the first only. A reading that stands apart from the rest is left out, as long as the rest are the majority; what
 //! readings differ by beyond their own errors widens the interval.
 
-use crate::normal::Z95;
+use crate::normal::{MEDIAN_SIZE, Z95};
 use crate::record::VarianceParts;
 use crate::statistics::axial::{mean_difference, unwrapped};
-use crate::statistics::descriptive::{MEDIAN_SIZE, median};
+use crate::statistics::descriptive::median;
 use crate::statistics::distributions::{chi_squared_upper, t_quantile};
 use std::f64::consts::FRAC_PI_2;
 

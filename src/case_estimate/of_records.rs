@@ -6,6 +6,7 @@ use crate::geometry::{Matrix, Vector, axis_difference};
 use crate::normal::Z95;
 use crate::optics::angle_size::size_interval95;
 use crate::optics::rotation::residual_percent;
+use crate::record::columns::{cell, is_excluded};
 use crate::record::{
     Alignment, CASE_SCHEMA_VERSION, CaseEstimate, CaseRecord, CaseStill, CaseView, Limbus, Outcome, Record,
 };
@@ -24,11 +25,10 @@ const STANDS_APART: &str = "stands apart from the others";
 /// One record for each case and stage that `records` name, in the order of their first stills. Stills that name no case are in
 /// none.
 pub fn of_records(records: &[Record]) -> Vec<CaseRecord> {
-    let cell = |record: &Record, column: &str| record.case.get(column).map_or("", String::as_str).trim().to_owned();
     let mut places: HashMap<[String; 4], usize> = HashMap::new();
     let mut groups: Vec<([String; 4], Vec<&Record>)> = Vec::new();
-    for record in records.iter().filter(|record| !cell(record, "case").is_empty()) {
-        let mut key = KEYS.map(|column| cell(record, column));
+    for record in records.iter().filter(|record| !cell(&record.case, "case").is_empty()) {
+        let mut key = KEYS.map(|column| cell(&record.case, column).to_owned());
         key[2] = key[2].to_uppercase();
         let at = *places.entry(key.clone()).or_insert_with(|| {
             groups.push((key, Vec::new()));
@@ -44,11 +44,6 @@ fn measured(record: &Record) -> Option<&Alignment> {
     record.alignment.as_ref().filter(|_| record.outcome == Outcome::Measured)
 }
 
-/// Whether the sheet leaves a still out.
-fn excluded(record: &Record) -> bool {
-    record.case.get("exclude").is_some_and(|cell| cell.trim().eq_ignore_ascii_case("true"))
-}
-
 /// For each still why it counts for nothing whatever it reads: the sheet leaves it out, or it is a picture that was there before,
 /// whose noise is the same over again.
 fn set_aside(stills: &[&Record]) -> Vec<Option<String>> {
@@ -57,7 +52,7 @@ fn set_aside(stills: &[&Record]) -> Vec<Option<String>> {
     for record in stills {
         let (hash, path) = (record.still.sha256.as_str(), record.still.path.as_str());
         let first = seen.get(hash).filter(|_| !hash.is_empty());
-        reasons.push(if excluded(record) {
+        reasons.push(if is_excluded(&record.case) {
             Some("excluded by the case sheet".to_owned())
         } else if let Some(first) = first {
             Some(format!("{SAME_PICTURE} {first}"))
@@ -144,8 +139,8 @@ fn warnings(
     let mut warnings = Vec::new();
     for column in PLAN {
         // An empty cell contradicts none.
-        let cells = stills.iter().filter(|s| !excluded(s)).filter_map(|s| s.case.get(column));
-        let values: BTreeSet<&str> = cells.map(|cell| cell.trim()).filter(|cell| !cell.is_empty()).collect();
+        let cells = stills.iter().filter(|s| !is_excluded(&s.case)).map(|s| cell(&s.case, column));
+        let values: BTreeSet<&str> = cells.filter(|cell| !cell.is_empty()).collect();
         if values.len() > 1 {
             warnings.push(format!("the sheet gives the stills of this case different {column}: one of them is wrong"));
         }

@@ -1,4 +1,4 @@
-//! Axes, circles, ellipses, lines and their uncertainty. Knows no pixel buffer, file or argument.
+//! Axes, ellipses, lines and their uncertainty. Knows no pixel buffer, file or argument.
 //!
 //! Two frames are used throughout:
 //!

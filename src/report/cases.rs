@@ -1,5 +1,6 @@
 //! cases.ndjson and cases.csv: what the stills of each case come to.
 
+use super::ndjson::lines;
 use super::rounding::rounded;
 use super::table::cell_at;
 use crate::record::CaseRecord;
@@ -55,15 +56,7 @@ pub fn are_cases(bytes: &[u8]) -> bool {
 
 /// One line of JSON a case, numbers rounded as in measurements.ndjson.
 pub fn ndjson(cases: &[CaseRecord]) -> Vec<u8> {
-    let mut bytes = Vec::new();
-    for case in cases {
-        // A record is strings, numbers and lists under names that are strings: serde has no error for it.
-        if let Ok(value) = rounded(case) {
-            bytes.extend_from_slice(value.to_string().as_bytes());
-            bytes.push(b'\n');
-        }
-    }
-    bytes
+    lines(cases)
 }
 
 /// One row a case, units in the headings, empty where nothing is known; the numbers of cases.ndjson, digit for digit.

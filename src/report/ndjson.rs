@@ -2,10 +2,16 @@
 
 use super::rounding::rounded;
 use crate::record::{Record, SCHEMA_VERSION};
+use serde::Serialize;
 
 /// The records, one line each, numbers rounded by the unit in their name: angles to 1e-4 degrees, places to 1e-3 px,
 /// lengths to 1e-4 mm, dioptres to 1e-4 D, percent to 1e-3. The same records give the same bytes.
 pub fn write(records: &[Record]) -> Vec<u8> {
+    lines(records)
+}
+
+/// The same for records of any kind.
+pub(super) fn lines<R: Serialize>(records: &[R]) -> Vec<u8> {
     let mut bytes = Vec::new();
     for record in records {
         // A record is strings, numbers and lists under names that are strings: serde has no error for it.

@@ -1,5 +1,7 @@
 //! Means, spreads and order statistics, stable for large values with small differences.
 
+use crate::normal::MEDIAN_SIZE;
+
 /// Mean; `None` of nothing. Taken about the first value, then corrected once by the mean of what is left: exact to
 /// rounding also where the values are large and alike.
 pub fn mean(values: &[f64]) -> Option<f64> {
@@ -59,9 +61,6 @@ pub fn trimmed_mean(values: &[f64], share: f64) -> Option<f64> {
     let cut = (share * values.len() as f64) as usize;
     mean(sorted(values).get(cut..values.len().checked_sub(cut)?)?)
 }
-
-/// Median of the size of a standard normal variable: its quantile at 0.75.
-pub const MEDIAN_SIZE: f64 = 0.674_489_750_196_081_7;
 
 /// Median of the distances from the median, times 1.4826: the standard deviation of normal values, unmoved by a few
 /// wild ones. `None` of nothing.

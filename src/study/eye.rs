@@ -5,6 +5,7 @@ use crate::case_estimate::combine::{MARKS_SHARED, Reading, combine};
 use crate::geometry::axis_difference;
 use crate::optics::PowerVector;
 use crate::optics::rotation::residual_percent;
+use crate::record::columns::cell;
 use crate::statistics::descriptive::mean;
 use crate::stills::date::Date;
 use std::collections::{BTreeSet, HashMap};
@@ -70,7 +71,7 @@ pub struct Eyes {
 impl Eye {
     /// Its group by a column; empty where the sheet does not say.
     pub fn group(&self, column: &str) -> &str {
-        self.columns.get(column).map_or("", String::as_str).trim()
+        cell(&self.columns, column)
     }
 }
 
@@ -81,7 +82,7 @@ pub fn numbers(stills: &[StillRead]) -> (Vec<usize>, usize) {
     let mut known: HashMap<[String; 3], usize> = HashMap::new();
     let (mut count, mut nameless) = (0, 0);
     let numbers = stills.iter().map(|still| {
-        let cell = |column: &str| still.columns.get(column).map_or("", String::as_str).trim().to_owned();
+        let cell = |column: &str| cell(&still.columns, column).to_owned();
         let case = [cell("case"), cell("date")].into_iter().find(|c| !c.is_empty()).unwrap_or_default();
         let key = [cell("patient"), cell("eye").to_uppercase(), case];
         // A patient without eye and case could be either eye.
@@ -171,7 +172,7 @@ fn of_several_stages(eyes: &[Vec<&StillRead>]) -> Option<String> {
 impl Eye {
     fn of(stills: &[&StillRead]) -> Self {
         let first = stills[0];
-        let cell = |column: &str| first.columns.get(column).map_or("", String::as_str).trim();
+        let cell = |column: &str| cell(&first.columns, column);
         let (paths, measures): (Vec<&str>, Vec<Measure>) =
             stills.iter().filter_map(|still| Some((still.path.as_str(), *still.result.as_ref().ok()?))).unzip();
         let (measure, weights) = EyeMeasure::of(&measures).unzip();

@@ -4,6 +4,7 @@
 
 use super::figures::{Inclusion, Why};
 use crate::case_estimate::combine::Reading;
+use crate::record::columns::{cell, is_excluded};
 use crate::record::{SCHEMA_VERSION, VarianceParts};
 use rayon::prelude::*;
 use serde::Deserialize;
@@ -43,7 +44,7 @@ pub struct StillRead {
 impl StillRead {
     /// When in the operation it was taken; empty where the sheet does not say.
     pub fn stage(&self) -> &str {
-        self.columns.get("stage").map_or("", String::as_str).trim()
+        cell(&self.columns, "stage")
     }
 }
 
@@ -311,8 +312,8 @@ fn parse(bytes: &[u8]) -> Parsed {
             other => (column, other.to_string()),
         })
         .collect();
-    let excluded = columns.get("exclude").is_some_and(|cell| cell.trim().eq_ignore_ascii_case("true")).then(|| {
-        let reason = columns.get("exclude_reason").map_or("", String::as_str).trim();
+    let excluded = is_excluded(&columns).then(|| {
+        let reason = cell(&columns, "exclude_reason");
         if reason.is_empty() { "no reason given".to_owned() } else { reason.to_owned() }
     });
     let identity = if still.sha256.is_empty() { still.path.clone() } else { still.sha256 };

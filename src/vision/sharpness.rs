@@ -2,7 +2,7 @@
 
 use super::Picture;
 use super::plane::Plane;
-use crate::statistics::descriptive::MEDIAN_SIZE;
+use crate::normal::MEDIAN_SIZE;
 use image::Rgb;
 
 /// Luma of red, green and blue (ITU-R BT.601): what recorders keep at full resolution.

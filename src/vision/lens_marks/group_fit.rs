@@ -4,7 +4,7 @@ use super::marks::{FREE, Kind, Marks, Shape};
 use super::patch::Patch;
 use crate::geometry::{Matrix, Vector};
 use crate::least_squares::{Search, Singular, SumOfSquares};
-use crate::statistics::descriptive::MEDIAN_SIZE;
+use crate::normal::MEDIAN_SIZE;
 use nalgebra::{SMatrix, SVector};
 
 /// A fitted group.

@@ -1,7 +1,7 @@
 //! The inside of the limbus, resampled so that the limbus is a circle.
 
 use crate::geometry::{Ellipse, PixelPoint, Vector};
-use crate::statistics::descriptive::MEDIAN_SIZE;
+use crate::normal::MEDIAN_SIZE;
 use crate::vision::Picture;
 
 /// Half the side of the patch, in limbus radii.

@@ -135,10 +135,14 @@ fn stretch((from, to): (f64, f64)) -> std::ops::Range<usize> {
     index(from)..index(to) + 1
 }
 
+/// From the centre to the edge, ray by ray, px.
+fn edges(ellipse: &Ellipse) -> Vec<Vector> {
+    (0..RAYS).map(|k| ellipse.matrix() * ray(k, RAYS)).collect()
+}
+
 /// How much of what lies beyond an ellipse (working px of `evidence`) was restored because it was burnt out, 0 to 1.
 pub fn restored_beyond(evidence: &Evidence, ellipse: &Ellipse) -> f64 {
-    let edges: Vec<Vector> = (0..RAYS).map(|k| ellipse.matrix() * ray(k, RAYS)).collect();
-    let beyond = Fan::new(&evidence.restored, ellipse.center(), &edges).mean(stretch(BEYOND));
+    let beyond = Fan::new(&evidence.restored, ellipse.center(), &edges(ellipse)).mean(stretch(BEYOND));
     let (sum, count) = beyond.iter().filter(|v| !v.is_nan()).fold((0.0, 0), |(sum, count), v| (sum + v, count + 1));
     if count > 0 { f64::from(sum) / f64::from(count) } else { 0.0 }
 }
@@ -147,7 +151,7 @@ impl Traits {
     /// Of an ellipse (working px of `evidence`) and the mean trust of the path through it.
     pub fn new(evidence: &Evidence, ellipse: &Ellipse, trust: f64) -> Self {
         let planes = evidence.about(ellipse.radius_px());
-        let edges: Vec<Vector> = (0..RAYS).map(|k| ellipse.matrix() * ray(k, RAYS)).collect();
+        let edges = edges(ellipse);
         let [brightness, tint, hue] =
             [&planes.brightness, &planes.tint, &planes.hue].map(|p| Fan::new(p, ellipse.center(), &edges));
         // Step of brightness outwards across the edge, in units of the local mean.

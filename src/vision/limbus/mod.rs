@@ -158,11 +158,15 @@ const SIZE_SD: f64 = 0.025;
 
 /// Candidates for the limbus in a picture, judged, the best first.
 pub fn candidates(picture: &Picture) -> Vec<Judged> {
-    let channels = Channels::shrunk(picture, PLACING_SIDE).restored().halved();
-    let mut sought = Sought::new(&channels);
+    let mut sought = Sought::new(&placing_channels(picture).halved());
     sought.look_in(0..WARMTHS.len());
     let in_picture = |j: &Judged| Some(Judged { ellipse: sought.in_picture(&j.ellipse)?, ..*j });
     sought.list.iter().filter_map(in_picture).collect()
+}
+
+/// What the limbus is placed in; it is sought in half the size.
+fn placing_channels(picture: &Picture) -> Channels {
+    Channels::shrunk(picture, PLACING_SIDE).restored()
 }
 
 /// What has been sought and found in a picture.
@@ -285,7 +289,7 @@ pub struct LimbusSearch {
 impl LimbusSearch {
     /// Look for it.
     pub fn of(picture: &Picture) -> Self {
-        let channels = Channels::shrunk(picture, PLACING_SIDE).restored();
+        let channels = placing_channels(picture);
         let mut sought = Sought::new(&channels.halved());
         sought.look_in(0..FIRST_WARMTHS);
         if sought.score() < CLEAR {

@@ -1,7 +1,7 @@
 //! The picture about one mark, in the mark's own frame: depth along and across it.
 
 use crate::geometry::{PixelPoint, Vector};
-use crate::statistics::descriptive::MEDIAN_SIZE;
+use crate::normal::MEDIAN_SIZE;
 use crate::vision::{Picture, bilinear};
 use std::sync::LazyLock;
 
