@@ -45,7 +45,7 @@ const FIELDS: [(&str, &str); 36] = [
     ("case_schema", "/schema"),
 ];
 
-/// Whether `bytes` begin as [`ndjson`] or [`csv`] of this or another version does: both name the schema of a case.
+/// Whether `bytes` begin as [`ndjson`] or [`csv()`] of this or another version does: both name the schema of a case.
 pub fn are_cases(bytes: &[u8]) -> bool {
     let first = bytes.split(|byte| *byte == b'\n').next().unwrap_or_default();
     let heading = String::from_utf8_lossy(first);
