@@ -1,6 +1,6 @@
 //! What each reading of the lens marks of drawn stills has to say for itself, for weighing them.
 //!
-//!     cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT [easy|mixed|hard]
+//!     cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT [easy|mixed|hard [usual|any]]
 //!
 //! Prints a line of JSON a still: the terms of its readings (see `lens_marks::all_readings`), their axes in the
 //! plane of the true limbus, how many groups each has, and the true axis. `tests/reference/lens_weights/fit.py` reads them.
@@ -44,7 +44,7 @@ fn rounded(value: f64) -> f64 {
 
 fn main() {
     readings::print(
-        "cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT [easy|mixed|hard]",
+        "cargo bench --bench lens_readings -- both|reference-only|none SEED COUNT [easy|mixed|hard [usual|any]]",
         still,
     );
 }

@@ -1,6 +1,6 @@
 //! What each reading of the reference marks of drawn stills has to say for itself, for weighing them.
 //!
-//!     cargo bench --bench mark_readings -- both|lens-only SEED COUNT [easy|mixed|hard]
+//!     cargo bench --bench mark_readings -- both|lens-only SEED COUNT [easy|mixed|hard [usual|any]]
 //!
 //! Prints a line of JSON a still: the traits and profile of its candidates, the candidates and terms of its readings (see
 //! `choose::Reading::terms`), and which readings take nothing but marks for marks. `tests/reference/mark_weights/fit.py` reads them.
@@ -65,5 +65,8 @@ fn rounded(value: f64) -> f64 {
 }
 
 fn main() {
-    readings::print("cargo bench --bench mark_readings -- both|lens-only SEED COUNT [easy|mixed|hard]", still);
+    readings::print(
+        "cargo bench --bench mark_readings -- both|lens-only SEED COUNT [easy|mixed|hard [usual|any]]",
+        still,
+    );
 }

@@ -29,7 +29,7 @@ mod views;
 pub use camera::encode;
 pub use mark_truth::MarkTruth;
 pub use marks::ink_centroid;
-pub use random::{AxisPlan, Difficulty, MarksShown, Wanted};
+pub use random::{AxisPlan, Difficulty, Forms, MarksShown, Wanted};
 pub use scene::Scene;
 pub use series::{SeriesStill, series};
 pub use set_up::{MarkForm, SetUp, recorded_by};

@@ -1,6 +1,6 @@
 //! A series of operations made up from a seed: for trying an audit. All names are invented.
 
-use super::random::{AxisPlan, Difficulty, MarksShown, Wanted};
+use super::random::{AxisPlan, Difficulty, Forms, MarksShown, Wanted};
 use super::scene::{ReferenceMarkKind, Scene};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -144,7 +144,7 @@ pub fn series(seed: u64) -> Vec<SeriesStill> {
 
 /// The next scene of two marks on the intended axis, of the form that belongs to the technique and not too large.
 fn fitting(seed: u64, next: &mut u64, difficulty: Difficulty, technique: &str) -> Scene {
-    let wanted = Wanted { difficulty, marks: MarksShown::Both, axis: AxisPlan::OnMarks };
+    let wanted = Wanted { difficulty, marks: MarksShown::Both, axis: AxisPlan::OnMarks, forms: Forms::Usual };
     loop {
         let scene = Scene::random(seed, *next, &wanted);
         *next += 1;

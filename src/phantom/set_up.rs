@@ -1,6 +1,6 @@
 //! Stills as a given camera would record them.
 
-use super::random::{AxisPlan, Difficulty, MarksShown, Wanted};
+use super::random::{AxisPlan, Difficulty, Forms, MarksShown, Wanted};
 use super::scene::{ReferenceMarkKind, Scene};
 use serde::{Deserialize, Serialize};
 
@@ -77,7 +77,7 @@ impl MarkForm {
 /// A still of two marks of one form on the intended axis, recorded by a set-up; `None` where no scene of this number has marks
 /// of the form.
 pub fn recorded_by(set_up: &SetUp, form: MarkForm, difficulty: Difficulty, seed: u64, still: u64) -> Option<Scene> {
-    let wanted = Wanted { difficulty, marks: MarksShown::Both, axis: AxisPlan::OnMarks };
+    let wanted = Wanted { difficulty, marks: MarksShown::Both, axis: AxisPlan::OnMarks, forms: Forms::Usual };
     let scenes = (0..SCENES).map(|k| Scene::random(seed, still * SCENES + k, &wanted));
     let fits = |scene: &Scene| scene.reference_marks.len() == 2 && form.is(&scene.reference_marks[0].kind);
     scenes.into_iter().find(fits).map(|scene| refitted(scene, set_up))

@@ -1,6 +1,6 @@
 //! One eye seen several times, as it tilts before the camera.
 
-use super::random::{AxisPlan, Difficulty, MarksShown, Wanted};
+use super::random::{AxisPlan, Difficulty, Forms, MarksShown, Wanted};
 use super::scene::Scene;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -15,7 +15,8 @@ const WIDEST_PX: u32 = 1024;
 
 /// `count` views of one eye with two marks and a lens; eyes are numbered. The same arguments give the same views.
 pub fn views(seed: u64, number: u64, count: usize) -> Vec<Scene> {
-    let wanted = Wanted { difficulty: Difficulty::Easy, marks: MarksShown::Both, axis: AxisPlan::OnMarks };
+    let wanted =
+        Wanted { difficulty: Difficulty::Easy, marks: MarksShown::Both, axis: AxisPlan::OnMarks, forms: Forms::Usual };
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     rng.set_stream(number);
     let eye = (0..)

@@ -6,7 +6,7 @@ mod study;
 use super::Ending;
 use super::files::{write_into, write_whole};
 use super::messages::Failure;
-use crate::phantom::{self, AxisPlan, Difficulty, MarksShown, Scene, Truth, Wanted};
+use crate::phantom::{self, AxisPlan, Difficulty, Forms, MarksShown, Scene, Truth, Wanted};
 use rayon::prelude::*;
 use std::fs;
 use std::io;
@@ -30,6 +30,9 @@ pub(super) struct SimulateArgs {
     /// What the reference marks stand for
     #[arg(long, value_enum, default_value_t = AxisPlan::OnMarks)]
     axis: AxisPlan,
+    /// How various the marks are: as ways of marking are met with, or any form, size, ink and strength as often as any other
+    #[arg(long, value_enum, default_value_t = Forms::Usual)]
+    forms: Forms,
     /// How hard the stills are to read
     #[arg(long, value_enum, default_value_t = Difficulty::Mixed)]
     difficulty: Difficulty,
@@ -38,7 +41,7 @@ pub(super) struct SimulateArgs {
     scenes: bool,
     /// Draw a series of operations to audit instead: 40 patients, three operators, two ways of marking, with dates and
     /// readings.csv, what two drawn readers read
-    #[arg(long, conflicts_with_all = ["count", "marks", "axis", "difficulty", "scenes"])]
+    #[arg(long, conflicts_with_all = ["count", "marks", "axis", "forms", "difficulty", "scenes"])]
     series: bool,
     #[command(flatten)]
     study: study::StudyOptions,
@@ -60,7 +63,7 @@ pub(super) fn run(args: &SimulateArgs) -> Result<Ending, Failure> {
     if args.study.asked() {
         return study::run(&args.study, &args.out, args.count, args.seed, args.difficulty);
     }
-    let wanted = Wanted { difficulty: args.difficulty, marks: args.marks, axis: args.axis };
+    let wanted = Wanted { difficulty: args.difficulty, marks: args.marks, axis: args.axis, forms: args.forms };
     let drawn: Vec<Drawn> = (0..args.count)
         .into_par_iter()
         .map(|k| draw_and_write(args, u64::from(k), &wanted))

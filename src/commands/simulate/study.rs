@@ -34,7 +34,7 @@ const SIDE_PX: std::ops::RangeInclusive<u32> = 240..=4096;
 pub(super) struct StudyOptions {
     /// Draw no collection, but measure drawn stills of each form of marks as a given camera would record them, and print
     /// the expected error, interval and refusals; writes study.json, study.csv and study.svg
-    #[arg(long, conflicts_with_all = ["series", "marks", "axis", "scenes"])]
+    #[arg(long, conflicts_with_all = ["series", "marks", "axis", "forms", "scenes"])]
     study: bool,
     /// With --study: folder of stills whose size, blur, noise and limbus radius are taken: medians of those of the commonest size; the options below go before them
     #[arg(long, value_name = "DIR", requires = "study")]

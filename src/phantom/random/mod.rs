@@ -19,11 +19,13 @@ pub struct Wanted {
     pub marks: MarksShown,
     /// What the marks stand for.
     pub axis: AxisPlan,
+    /// How various the marks are.
+    pub forms: Forms,
 }
 
 impl Default for Wanted {
     fn default() -> Self {
-        Self { difficulty: Difficulty::Mixed, marks: MarksShown::Both, axis: AxisPlan::OnMarks }
+        Self { difficulty: Difficulty::Mixed, marks: MarksShown::Both, axis: AxisPlan::OnMarks, forms: Forms::Usual }
     }
 }
 
@@ -61,6 +63,16 @@ pub enum AxisPlan {
     OnMarks,
     /// The marks stand on known meridians, the intended axis is laid off from them.
     Anywhere,
+}
+
+/// How various the marks are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[serde(rename_all = "snake_case")]
+pub enum Forms {
+    /// As ways of marking are met with: some often, some seldom, most of them clear.
+    Usual,
+    /// Every form as often as any other, in any size, ink and strength that can be made out.
+    Any,
 }
 
 impl Scene {
