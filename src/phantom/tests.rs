@@ -6,7 +6,7 @@ use super::scene::{
     LensMarkKind, PupilDevice, ReferenceMark, ReferenceMarkKind, Reflection, ReflectionKind, Scene, Speculum,
     StretchLine,
 };
-use super::{AxisPlan, Difficulty, MarkVisibility, MarksShown, View, Visibility, Wanted, draw, encode, truth};
+use super::{AxisPlan, Difficulty, Forms, MarkVisibility, MarksShown, View, Visibility, Wanted, draw, encode, truth};
 use crate::geometry::{OvalPrior, PixelPoint, Vector, axis_difference};
 use image::RgbImage;
 
@@ -332,4 +332,25 @@ fn a_single_dot_left_of_two_leaves_no_axis() {
         assert_eq!(truth.missing.as_deref(), missing);
         assert_eq!(truth.readable, missing.is_none());
     }
+}
+
+/// Six forms of each kind of mark: of 600 scenes 100 each, with a standard deviation of 9.
+#[test]
+fn any_form_is_as_often_as_any_other() {
+    let wanted = Wanted { forms: Forms::Any, ..Wanted::default() };
+    let scenes: Vec<Scene> = (0..600).map(|still| Scene::random(5, still, &wanted)).collect();
+    let lenses = || scenes.iter().filter_map(|s| s.lens.as_ref()?.marks.as_ref());
+    let reference = |form: &str| {
+        let of = |mark: &ReferenceMark| format!("{:?}", mark.kind).starts_with(form);
+        scenes.iter().filter(|s| s.reference_marks.iter().all(of)).count()
+    };
+    let lens = |form: &str| lenses().filter(|m| format!("{:?}", m.kind).starts_with(form)).count();
+    for form in ["Line", "Stroke", "Dot", "Blot", "Crossed", "Doubled"] {
+        assert!((60..=140).contains(&reference(form)), "{form}: {}", reference(form));
+    }
+    for form in ["Dots { count: 1", "Dots { count: 2", "Dots { count: 3", "Dots { count: 4", "Dash", "PairedLines"] {
+        assert!((60..=140).contains(&lens(form)), "{form}: {}", lens(form));
+    }
+    let bright = lenses().filter(|m| m.colour[0] > 150.0).count();
+    assert!((160..=260).contains(&bright), "{bright} of 600 bright");
 }

@@ -20,7 +20,7 @@ const UNUSUAL: f32 = 4.0;
 
 impl<const INPUTS: usize, const UNITS: usize> Network<INPUTS, UNITS> {
     /// What it makes of `numbers`: natural logarithm of odds, up to a constant that whoever asks knows.
-    pub fn odds(&self, numbers: &[f32; INPUTS]) -> f64 {
+    pub fn log_odds(&self, numbers: &[f32; INPUTS]) -> f64 {
         let mut usual = [0.0; INPUTS];
         for (((to, number), mean), spread) in usual.iter_mut().zip(numbers).zip(&self.mean).zip(&self.spread) {
             *to = ((number - mean) / spread).clamp(-UNUSUAL, UNUSUAL);
@@ -62,6 +62,6 @@ mod tests {
             straight_weight: [0.1, 0.2],
             out_bias: 0.25,
         };
-        assert!((network.odds(&[3.0, 100.0]) - 12.15).abs() < 1e-6);
+        assert!((network.log_odds(&[3.0, 100.0]) - 12.15).abs() < 1e-6);
     }
 }

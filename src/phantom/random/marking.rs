@@ -162,8 +162,12 @@ fn lens(d: &mut Dice, forms: Forms, scene: &Scene, axis_deg: f64, px_r: f64) -> 
     };
     let dull = scene.pupil.reflex.dull.iter().chain(&scene.pupil.reflex.bright).sum::<f64>() < 250.0;
     let bright = if forms == Forms::Any { d.chance(0.35) } else { dull && d.chance(0.7) };
-    // Brighter than what it lies on, or it could not be seen.
-    let bright_colour = if dull { [205.0, 190.0, 170.0] } else { [255.0, 240.0, 215.0] };
+    // Bright on a bright ground it is told from the glints there only if it is the brightest there can be.
+    let (least_opacity, bright_colour) = match forms {
+        Forms::Usual => (0.65, [205.0, 190.0, 170.0]),
+        Forms::Any if bright && !dull => (0.8, [255.0, 250.0, 240.0]),
+        Forms::Any => (0.35, [205.0, 190.0, 170.0]),
+    };
     if bright {
         d.note("bright lens marks");
     }
@@ -186,7 +190,7 @@ fn lens(d: &mut Dice, forms: Forms, scene: &Scene, axis_deg: f64, px_r: f64) -> 
             kind,
             radius_mm: d.range(0.36, 0.47) * to_mm,
             width_mm: width_r.max(1.7 * px_r) * to_mm,
-            opacity: d.range(if forms == Forms::Any { 0.35 } else { 0.65 }, 0.95),
+            opacity: d.range(least_opacity, 0.95),
             colour: if bright { bright_colour } else { d.vary([30.0, 22.0, 26.0], 0.3) },
         }),
     }
@@ -221,7 +225,7 @@ fn any_lens_form(d: &mut Dice, to_mm: f64) -> (LensMarkKind, f64) {
         3 => (dots(4, d.range(0.048, 0.07)), d.range(0.022, 0.034)),
         4 => (LensMarkKind::Dash { length_mm: d.range(0.08, 0.2) * to_mm }, d.range(0.016, 0.042)),
         _ => {
-            let (length_mm, gap_mm) = (d.range(0.08, 0.2) * to_mm, d.range(0.034, 0.08) * to_mm);
+            let (length_mm, gap_mm) = (d.range(0.08, 0.2) * to_mm, d.range(0.034, 0.07) * to_mm);
             (LensMarkKind::PairedLines { length_mm, gap_mm }, d.range(0.012, 0.022))
         }
     }

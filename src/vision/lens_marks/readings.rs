@@ -37,7 +37,7 @@ impl Reading {
             [a, b, ..] => ccw_degrees(&(b.shape.place - a.shape.place)).unwrap_or(0.0),
             _ => -groups[0].shape.angle.to_degrees(),
         };
-        let evidence = NETWORK.odds(&terms.map(|t| t as f32)) - SPOTS_AGAINST * terms[OTHER_SPOTS];
+        let evidence = NETWORK.log_odds(&terms.map(|t| t as f32)) - SPOTS_AGAINST * terms[OTHER_SPOTS];
         Self { groups, terms, axis_deg, evidence }
     }
 }

@@ -198,12 +198,12 @@ impl Traits {
     pub fn by_features(&self) -> f64 {
         let mut features = [0.0; FEATURES];
         features.copy_from_slice(&self.0[..FEATURES]);
-        BY_FEATURES.odds(&features)
+        BY_FEATURES.log_odds(&features)
     }
 
     /// The second opinion: above 0 more like a limbus than not. A network of one hidden layer on all traits.
     pub fn by_profile(&self) -> f64 {
-        BY_PROFILE.odds(&self.0)
+        BY_PROFILE.log_odds(&self.0)
     }
 }
 

@@ -102,7 +102,7 @@ pub(super) fn of(ring: &Ring, limbus: &Ellipse, blob: &Blob) -> Option<MarkFindi
         crossed,
         beside_deg,
         first_odds: likeness::worth(&traits),
-        odds: network::odds(&traits, &profile),
+        odds: network::log_odds(&traits, &profile),
         profile,
         traits,
     })

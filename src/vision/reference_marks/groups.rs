@@ -103,8 +103,9 @@ fn joined(ring: &Ring, mut blobs: Vec<(Blob, f64)>) -> Vec<(Blob, f64)> {
 
 /// Whether a whole is worth far less at a second look than its better part.
 fn is_spoilt(ring: &Ring, whole: &Blob, parts: [&Blob; 2]) -> bool {
-    let odds =
-        |b: &Blob| likeness::traits(ring, b).map_or(f64::MIN, |traits| network::odds(&traits, &profile::of(ring, b)));
+    let odds = |b: &Blob| {
+        likeness::traits(ring, b).map_or(f64::MIN, |traits| network::log_odds(&traits, &profile::of(ring, b)))
+    };
     odds(whole) <= parts.map(odds).into_iter().fold(f64::MIN, f64::max) - SPOILT_AT_SECOND_LOOK
 }
 
