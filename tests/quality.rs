@@ -8,7 +8,7 @@ mod score;
 mod stills;
 
 use score::{Figures, Judged};
-use stillaxis::phantom::{AxisPlan, Difficulty, MarksShown, Wanted};
+use stillaxis::phantom::{AxisPlan, Difficulty, Forms, MarksShown, Wanted};
 
 const SEED: u64 = 4_242;
 
@@ -44,4 +44,13 @@ fn nothing_is_invented() {
     let set = stills::drawn(SEED + 20, 16, &Wanted { axis: AxisPlan::Anywhere, ..Wanted::default() }, false);
     let figures = Figures::of(set.iter());
     assert!(figures.wrong == 0 && figures.off_deg[0] <= 0.6, "{figures:#?}");
+}
+
+/// Forms, sizes and inks that are seldom met with are refused more often, but not read wrongly.
+#[test]
+fn marks_of_any_form_mislead_nothing() {
+    let set = stills::drawn(SEED + 30, 30, &Wanted { forms: Forms::Any, ..Wanted::default() }, false);
+    let figures = Figures::of(set.iter());
+    assert_eq!(figures.wrong, 0, "{figures:#?}");
+    assert!(figures.measured >= 0.55 && figures.off_deg[0] <= 0.2, "{figures:#?}");
 }

@@ -2,8 +2,8 @@
 //!
 //!     cargo bench --bench quality [-- [SEED=N] [COUNT] [FOLDER...]]
 //!
-//! COUNT stills of all difficulties are drawn (2,000), a quarter as many whose axis is laid off from marks on 0 and 180, and a quarter as many
-//! that lack marks. A FOLDER holds stills with truth.json and, as a rule, cases.csv (DEVELOPERS.md says how); then nothing
+//! COUNT stills of all difficulties are drawn (2,000), a quarter as many whose axis is laid off from marks on 0 and 180, a quarter as many
+//! whose marks are of any form, and a quarter as many that lack marks. A FOLDER holds stills with truth.json and, as a rule, cases.csv (DEVELOPERS.md says how); then nothing
 //! is drawn unless COUNT is given. Then follows the risk curve.
 
 mod risk;
@@ -13,7 +13,7 @@ mod stills;
 use score::{Figures, Judged};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
-use stillaxis::phantom::{AxisPlan, Difficulty, MarksShown, Wanted};
+use stillaxis::phantom::{AxisPlan, Difficulty, Forms, MarksShown, Wanted};
 
 /// Drawn unless told otherwise.
 const COUNT: u64 = 2000;
@@ -59,6 +59,8 @@ fn of_drawn(seed: u64, count: u64) {
     print_all(&both);
     let anywhere = draw(10, part, Wanted { axis: AxisPlan::Anywhere, ..Wanted::default() }, false);
     line("marks on 0 and 180, axis anywhere", anywhere.iter());
+    let any_form = draw(14, part, Wanted { forms: Forms::Any, ..Wanted::default() }, false);
+    line("marks of any form, size, ink", any_form.iter());
     for (k, marks, name) in [
         (11, MarksShown::None, "no marks at all"),
         (12, MarksShown::ReferenceOnly, "no marks on the lens"),

@@ -12,7 +12,7 @@ const NARROW: f64 = 0.026;
 /// Most rows, lines and lone spots that are fitted.
 const MOST_ROWS: usize = 40;
 const MOST_LINES: usize = 40;
-const MOST_SPOTS: usize = 40;
+const MOST_SPOTS: usize = 12;
 /// How many come first: where they make a good pair the rest is not needed.
 const FIRST_ROWS: usize = 6;
 const FIRST_LINES: usize = 4;
