@@ -146,6 +146,7 @@ mod tests {
                     seed: 6,
                     marks: MarksShown::Both,
                     axis: AxisPlan::Anywhere,
+                    forms: Forms::Usual,
                     difficulty: Difficulty::Easy,
                     scenes: true,
                     series: false,
