@@ -250,8 +250,7 @@ pub fn has_parallel(patch: &Patch, line: &Shape) -> bool {
 
 /// Where two dark lines lie side by side: how far their middle is beside the candidate, and half their distance (px).
 fn two_lines(scale: f64, darkness: &impl Fn(f64, f64) -> f64) -> Option<(f64, f64)> {
-    // As far as lines of one mark can be apart.
-    const STEPS: i32 = 21;
+    const STEPS: i32 = 13;
     let step = 0.0035 * scale;
     let across: Vec<f64> = (-STEPS..=STEPS)
         .map(|k| {

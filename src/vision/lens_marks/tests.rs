@@ -341,31 +341,6 @@ fn bright_shafts_without_marks_are_refused() {
     }
 }
 
-/// One line of each pair, the left of one and the right of the other, lie opposite each other too, and say another axis.
-#[test]
-fn two_lines_are_never_read_as_one_of_each() {
-    let mut read = 0;
-    for (k, half_gap) in [0.014, 0.018, 0.022, 0.026, 0.03, 0.034].into_iter().enumerate() {
-        for degrees in [8.0, 67.0, 131.0] {
-            let axis = direction_of(degrees);
-            let across = Vector::new(-axis.y, axis.x);
-            let line = |end: f64, side: f64| Stroke {
-                middle: axis * end + across * (side * half_gap),
-                half: axis * 0.055,
-                radius: 0.007,
-            };
-            let strokes = [-0.45, 0.45].iter().flat_map(|end| [line(*end, -1.0), line(*end, 1.0)]).collect();
-            let scene = Scene { seed: k as u64, ..Scene::new(strokes) };
-            if let Ok(finding) = scene.find() {
-                let off = axis_difference(axis_of(&finding), degrees).abs();
-                assert!(off < 0.3, "{half_gap} apart at {degrees}: {off} off");
-                read += 1;
-            }
-        }
-    }
-    assert!(read >= 15, "{read} of 18 read");
-}
-
 #[test]
 fn a_pupil_without_marks_is_refused() {
     for seed in 0..10 {

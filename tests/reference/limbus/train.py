@@ -13,7 +13,7 @@ pictures without one, which hold no limbus. `frames` are real ones. With --held-
 under weights fitted without them, instead of weights.
 
 The weights in use were fitted to the 1600 drawn stills above, 29 general pictures (scikit-image, scikit-learn and matplotlib ship
-them) and cuts of them, 900 pictures of discs, rings, boxes and targets, and 73 real frames of five eyes that are not part of the
+them) and cuts of them, 900 pictures of discs, rings, boxes and targets, and 73 real frames of eight eyes that are not part of the
 project, 17 of them without any marks, with 850 variants of these.
 
 Candidates within 7 percent of the limbus are right, beyond 12 percent wrong, those between are left out. In each still right and
