@@ -37,7 +37,7 @@ const ALL: usize = FREE + LINEAR;
 const ODD: usize = 4;
 /// Ground that a window shows beyond the marks, in limbus radii.
 const MARGIN: f64 = 0.035;
-/// Half the width of a window, in limbus radii.
+/// Half the least width of a window, in limbus radii.
 const HALF_WIDTH: f64 = 0.045;
 /// How fast pixels beyond the marks lose weight, in limbus radii: what stands farther off should not matter.
 const FADE: f64 = 0.025;
@@ -78,7 +78,7 @@ impl Window {
         let inner = shape.half_length(kind);
         let breadth = if kind == Kind::Lines { shape.gap } else { 0.0 } + 1.5 * shape.sigma;
         let long = inner + MARGIN * patch.scale;
-        let wide = HALF_WIDTH * patch.scale;
+        let wide = (HALF_WIDTH * patch.scale).max(breadth + MARGIN * patch.scale);
         let reach_x = (long * cos.abs() + wide * sin.abs()).ceil();
         let reach_y = (long * sin.abs() + wide * cos.abs()).ceil();
         let (cx, cy) = (shape.place.x.round(), shape.place.y.round());

@@ -1,11 +1,13 @@
 //! The groups that may be marks: where to look, and what a fit there must be to be believed.
 
 use super::group_fit::{Group, Hold, fit};
-use super::lines::{has_parallel, lines};
+use super::lines::{has_parallel, lines, with_second};
 use super::marks::{Kind, Shape};
-use super::patch::{Patch, Plane};
+use super::patch::Patch;
 use super::rows::{Blob, blobs, rows};
+use super::square_plane::SquarePlane;
 use super::terms::runs_on;
+use crate::geometry::Vector;
 
 /// Half the width of the widest thing that may be a mark, in limbus radii.
 const NARROW: f64 = 0.026;
@@ -21,14 +23,18 @@ const FIRST_LINES: usize = 4;
 const LEAST_SEEN: f64 = 0.4;
 /// Least half-length of a dash over the standard deviation of its cross-section: less is a blot.
 const LEAST_ASPECT: f64 = 2.8;
+/// How much less two lines may explain than one of them: more ground lies about them.
+const LESS_EXPLAINED: f64 = 0.1;
+/// How far beside a line dots may lie that are part of it, in limbus radii.
+const ON_LINE: f64 = 0.01;
 /// Least share explained and depth of a lone dot that stands out as only a mark does.
 const CLEAR_EXPLAINED: f64 = 0.8;
 const CLEAR_DEPTH: f64 = 0.2;
 
 /// Starts for fits in a patch.
 pub struct Tries {
-    /// What stands out narrowly (see [`Plane::narrow_dark`]).
-    pub marks: Plane,
+    /// What stands out narrowly (see [`SquarePlane::narrow_dark`]).
+    pub marks: SquarePlane,
     /// The most promising, and the rest.
     pub starts: [Vec<(Kind, Shape)>; 2],
 }
@@ -43,7 +49,7 @@ impl Tries {
     }
 }
 
-fn starts(patch: &Patch, marks: &Plane, spots: &[Blob]) -> [Vec<(Kind, Shape)>; 2] {
+fn starts(patch: &Patch, marks: &SquarePlane, spots: &[Blob]) -> [Vec<(Kind, Shape)>; 2] {
     let rows: Vec<_> = rows(patch, spots).into_iter().take(MOST_ROWS).map(|r| (r.kind, r.shape)).collect();
     let lines: Vec<_> = lines(patch, marks).into_iter().take(MOST_LINES).map(|l| (l.kind, l.shape)).collect();
     let alone = spots.iter().take(MOST_SPOTS).map(|b| {
@@ -58,11 +64,43 @@ fn starts(patch: &Patch, marks: &Plane, spots: &[Blob]) -> [Vec<(Kind, Shape)>; 
 /// Fit groups at `starts` and add those to `groups` that are believable and not there yet.
 pub fn extend(groups: &mut Vec<Group>, patch: &Patch, starts: &[(Kind, Shape)]) {
     for (kind, shape) in starts {
-        let near = |g: &Group| g.kind == *kind && (g.shape.place - shape.place).norm() < 0.012 * patch.scale;
-        if !groups.iter().any(near) {
-            groups.extend(fit(patch, *kind, *shape, Hold::Nothing).filter(believable));
+        if is_among(groups, patch, *kind, shape) {
+            continue;
+        }
+        let Some(group) = fit(patch, *kind, *shape, Hold::Nothing).filter(believable) else { continue };
+        match with_its_second(patch, &group) {
+            Some(lines) if is_among(groups, patch, Kind::Lines, &lines.shape) => {}
+            Some(lines) => groups.push(lines),
+            None => groups.push(group),
         }
     }
+    let pairs: Vec<Group> = groups.iter().filter(|g| g.kind == Kind::Lines).copied().collect();
+    groups.retain(|g| !pairs.iter().any(|lines| are_dots_on_one_of(patch, g, lines)));
+}
+
+/// Whether dots lie on one of two lines, which explain them as well.
+fn are_dots_on_one_of(patch: &Patch, row: &Group, lines: &Group) -> bool {
+    let (sin, cos) = lines.shape.angle.sin_cos();
+    let on_one = |dot: Vector| {
+        let from_middle = dot - lines.shape.place;
+        let along = from_middle.x * cos + from_middle.y * sin;
+        let across = from_middle.y * cos - from_middle.x * sin;
+        (across.abs() - lines.shape.gap).abs() < ON_LINE * patch.scale && along.abs() < lines.shape.extent
+    };
+    matches!(row.kind, Kind::Dots(_))
+        && lines.explained > row.explained - LESS_EXPLAINED
+        && row.shape.centroids(row.kind).into_iter().all(on_one)
+}
+
+fn is_among(groups: &[Group], patch: &Patch, kind: Kind, shape: &Shape) -> bool {
+    groups.iter().any(|g| g.kind == kind && (g.shape.place - shape.place).norm() < 0.012 * patch.scale)
+}
+
+/// A dash and the line beside it, if they are two lines of one group.
+fn with_its_second(patch: &Patch, dash: &Group) -> Option<Group> {
+    let start = (dash.kind == Kind::Dash).then(|| with_second(patch, &dash.shape))??;
+    let lines = fit(patch, Kind::Lines, start, Hold::Nothing).filter(believable)?;
+    (lines.explained > dash.explained - LESS_EXPLAINED).then_some(lines)
 }
 
 /// Whether a fit is worth holding against others.

@@ -1,7 +1,8 @@
 //! Dashes and pairs of lines that point towards the middle.
 
 use super::marks::{Kind, Marks, Shape};
-use super::patch::{Patch, Plane};
+use super::patch::Patch;
+use super::square_plane::SquarePlane;
 use crate::geometry::Vector;
 
 /// A place that is darker than its ground in a short stretch that points towards the middle.
@@ -38,8 +39,17 @@ const MOST_SHIFT: f64 = 0.045;
 /// Least likeness of a candidate's profile to a line for a fit to be worth its time.
 const LEAST_LIKENESS: f64 = 0.7;
 
-/// The strongest candidates on the plane of what stands out narrowly (see [`Plane::narrow_dark`]).
-fn candidates(patch: &Patch, marks: &Plane) -> Vec<Candidate> {
+/// Step across lines, in limbus radii.
+const ACROSS_STEP: f64 = 0.0035;
+/// Places along a dash, in halves of its length, at which a second line is looked for beside it; how far away it may lie, and
+/// how far beside a line its ground is, in limbus radii; and its least contrast over the dash's own.
+const ALONG: [f64; 7] = [-0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75];
+const SECOND: (f64, f64) = (0.03, 0.08);
+const BETWEEN: f64 = 0.018;
+const LEAST_SECOND: f64 = 0.5;
+
+/// The strongest candidates on the plane of what stands out narrowly (see [`SquarePlane::narrow_dark`]).
+fn candidates(patch: &Patch, marks: &SquarePlane) -> Vec<Candidate> {
     let sigma = SIGMA * patch.scale;
     let mut darkness = marks.clone();
     darkness.data.iter_mut().for_each(|v| *v = v.min(MOST_DARKNESS));
@@ -48,27 +58,24 @@ fn candidates(patch: &Patch, marks: &Plane) -> Vec<Candidate> {
     strongest_apart(maxima, APART * patch.scale)
 }
 
-/// How much a plane falls off to both sides: its second derivatives with the sign turned, times the square of the blur.
+/// [`SquarePlane::fall_off`] of every pixel, times the square of the blur.
 struct Curvature {
-    xx: Plane,
-    xy: Plane,
-    yy: Plane,
+    xx: SquarePlane,
+    xy: SquarePlane,
+    yy: SquarePlane,
 }
 
 impl Curvature {
-    fn of(blurred: &Plane, sigma: f64) -> Self {
+    fn of(blurred: &SquarePlane, sigma: f64) -> Self {
         let side = blurred.side;
-        let mut xx = Plane::filled(side, 0.0);
-        let mut xy = Plane::filled(side, 0.0);
-        let mut yy = Plane::filled(side, 0.0);
+        let mut xx = SquarePlane::filled(side, 0.0);
+        let mut xy = SquarePlane::filled(side, 0.0);
+        let mut yy = SquarePlane::filled(side, 0.0);
         let scale = (sigma * sigma) as f32;
-        let b = &blurred.data;
         for y in 1..side - 1 {
             for x in 1..side - 1 {
                 let i = y * side + x;
-                xx.data[i] = scale * (2.0 * b[i] - b[i - 1] - b[i + 1]);
-                yy.data[i] = scale * (2.0 * b[i] - b[i - side] - b[i + side]);
-                xy.data[i] = -scale * (b[i + side + 1] - b[i + side - 1] - b[i - side + 1] + b[i - side - 1]) / 4.0;
+                [xx.data[i], xy.data[i], yy.data[i]] = blurred.fall_off(x, y).map(|v| scale * v);
             }
         }
         Self { xx, xy, yy }
@@ -99,9 +106,9 @@ impl Curvature {
 /// At each pixel the best response of a stretch that points towards the middle.
 struct Responses {
     /// The response, 0 where nothing stands out or no lens mark can stand.
-    strength: Plane,
+    strength: SquarePlane,
     /// Turn of the stretch from the radial direction, degrees.
-    turn: Plane,
+    turn: SquarePlane,
 }
 
 impl Responses {
@@ -110,8 +117,8 @@ impl Responses {
         let middle = patch.middle();
         let (near, far) = (RANGE.0 * patch.scale, RANGE.1 * patch.scale);
         let turns = TURNS.map(|degrees| (degrees, degrees.to_radians().sin_cos()));
-        let mut strength = Plane::filled(side, 0.0);
-        let mut turn = Plane::filled(side, 0.0);
+        let mut strength = SquarePlane::filled(side, 0.0);
+        let mut turn = SquarePlane::filled(side, 0.0);
         for y in 0..side {
             for x in 0..side {
                 let (dx, dy) = (x as f64 - middle, y as f64 - middle);
@@ -187,7 +194,7 @@ pub struct Line {
 }
 
 /// Dashes and pairs of lines at the candidates, the most promising first.
-pub fn lines(patch: &Patch, marks: &Plane) -> Vec<Line> {
+pub fn lines(patch: &Patch, marks: &SquarePlane) -> Vec<Line> {
     let mut out: Vec<Line> = candidates(patch, marks).iter().flat_map(|c| starts(patch, c)).collect();
     out.sort_by(|a, b| b.strength.total_cmp(&a.strength));
     out
@@ -248,10 +255,31 @@ pub fn has_parallel(patch: &Patch, line: &Shape) -> bool {
     two_lines(patch.scale, &patch.darkness_about(line.place, line.angle)).is_some()
 }
 
+/// Two lines to start a fit from, where a line as dark lies beside the whole length of a dash. Farther apart than
+/// [`has_parallel`] sees, each of the two is a dash by itself, and the line through one of each group need not be the axis.
+pub fn with_second(patch: &Patch, dash: &Shape) -> Option<Shape> {
+    let scale = patch.scale;
+    let darkness = patch.darkness_about(dash.place, dash.angle);
+    let dark = |t: f64| ALONG.iter().map(|s| darkness(s * dash.extent, t * scale)).sum::<f64>() / ALONG.len() as f64;
+    let contrast = |t: f64| dark(t) - dark(t - BETWEEN).max(dark(t + BETWEEN));
+    let distance = |k: i32| f64::from(k) * ACROSS_STEP;
+    let steps = (SECOND.0 / ACROSS_STEP) as i32..=(SECOND.1 / ACROSS_STEP) as i32;
+    let (second, found) =
+        steps.flat_map(|k| [-distance(k), distance(k)]).map(|t| (t, contrast(t))).max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let own = contrast(0.0);
+    if own <= 0.0 || found < LEAST_SECOND * own {
+        return None;
+    }
+    let (sin, cos) = dash.angle.sin_cos();
+    let half = second / 2.0 * scale;
+    let place = dash.place + Vector::new(-sin, cos) * half;
+    Some(Shape { place, gap: half.abs(), ..*dash }.within_range(Kind::Lines, scale))
+}
+
 /// Where two dark lines lie side by side: how far their middle is beside the candidate, and half their distance (px).
 fn two_lines(scale: f64, darkness: &impl Fn(f64, f64) -> f64) -> Option<(f64, f64)> {
     const STEPS: i32 = 13;
-    let step = 0.0035 * scale;
+    let step = ACROSS_STEP * scale;
     let across: Vec<f64> = (-STEPS..=STEPS)
         .map(|k| {
             [-0.03, -0.015, 0.0, 0.015, 0.03].iter().map(|s| darkness(s * scale, f64::from(k) * step)).sum::<f64>()

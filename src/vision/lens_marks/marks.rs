@@ -35,7 +35,7 @@ pub const FREE: usize = 6;
 const SPACING: (f64, f64) = (0.028, 0.10);
 const HALF_LENGTH: (f64, f64) = (0.025, 0.13);
 const SIGMA: (f64, f64) = (0.004, 0.024);
-const GAP: (f64, f64) = (0.006, 0.03);
+const GAP: (f64, f64) = (0.006, 0.04);
 /// Square of the distance from a mark, in standard deviations, from which it is nil.
 const FAR_SQUARE: f64 = 20.0;
 

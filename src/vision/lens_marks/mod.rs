@@ -17,6 +17,8 @@ mod network_weights;
 mod patch;
 mod readings;
 mod rows;
+mod source;
+mod square_plane;
 mod terms;
 mod twin;
 
@@ -26,8 +28,9 @@ use crate::vision::posterior::Posterior;
 use group_fit::Group;
 use groups::Tries;
 use marks::Kind;
-use patch::{Patch, Source};
+use patch::Patch;
 use readings::{Reading, at_a_glance, thorough};
+use source::Source;
 
 /// One dot or dash of the lens.
 #[derive(Clone, Debug)]

@@ -1,7 +1,8 @@
 //! Round dots, and rows of them that point towards the middle.
 
 use super::marks::{Kind, Shape};
-use super::patch::{Patch, Plane};
+use super::patch::Patch;
+use super::square_plane::SquarePlane;
 use crate::geometry::Vector;
 
 /// A round spot.
@@ -41,12 +42,12 @@ const MOST_RATIO: f64 = 3.5;
 /// What the part of a longer row counts.
 const PART: f64 = 0.4;
 
-/// The strongest spots on the plane of what stands out narrowly (see [`Plane::narrow_dark`]), the strongest first.
-pub fn blobs(patch: &Patch, marks: &Plane) -> Vec<Blob> {
+/// The strongest spots on the plane of what stands out narrowly (see [`SquarePlane::narrow_dark`]), the strongest first.
+pub fn blobs(patch: &Patch, marks: &SquarePlane) -> Vec<Blob> {
     let side = marks.side;
     let sigma = SIGMA * patch.scale;
     let blurred = marks.blurred(sigma);
-    let mut weaker = Plane::filled(side, 0.0);
+    let mut weaker = SquarePlane::filled(side, 0.0);
     let scale = (sigma * sigma) as f32;
     let (near, far) = (RANGE.0 * patch.scale, RANGE.1 * patch.scale);
     let middle = patch.middle();
@@ -57,12 +58,8 @@ pub fn blobs(patch: &Patch, marks: &Plane) -> Vec<Blob> {
             if !within(x, y) {
                 continue;
             }
-            let i = y * side + x;
-            let b = &blurred.data;
-            let xx = 2.0 * b[i] - b[i - 1] - b[i + 1];
-            let yy = 2.0 * b[i] - b[i - side] - b[i + side];
-            let xy = (b[i + side + 1] - b[i + side - 1] - b[i - side + 1] + b[i - side - 1]) / 4.0;
-            weaker.data[i] = scale * ((xx + yy) / 2.0 - (((xx - yy) / 2.0).powi(2) + xy * xy).sqrt());
+            let [xx, xy, yy] = blurred.fall_off(x, y);
+            weaker.data[y * side + x] = scale * ((xx + yy) / 2.0 - (((xx - yy) / 2.0).powi(2) + xy * xy).sqrt());
         }
     }
     let mut out = Vec::new();

@@ -138,6 +138,33 @@ fn every_design_is_read_at_every_angle() {
 }
 
 #[test]
+fn two_lines_are_read_as_two_whatever_their_distance() {
+    for distance in [0.034, 0.04, 0.046, 0.052, 0.06, 0.068, 0.075] {
+        for degrees in [12.0, 74.0, 131.0] {
+            let axis = direction_of(degrees);
+            let aside = Vector::new(-axis.y, axis.x) * (distance / 2.0);
+            let line = |middle: Vector| Stroke { middle, half: axis * 0.06, radius: 0.007 };
+            let lines = |s: f64| [-1.0, 1.0].map(|side| line(OFFSET + axis * s + aside * side));
+            let scene = Scene::new([-0.45, 0.45].into_iter().flat_map(lines).collect());
+            let said = format!("{distance} apart, at {degrees}");
+            let found = scene.find().unwrap_or_else(|e| panic!("{said}: {e}"));
+            assert_eq!(found.marks.len(), 4, "{said}");
+            let error = axis_difference(degrees, axis_of(&found));
+            assert!(error.abs() < 0.25, "{said}: off by {error}");
+            let middle = nalgebra::center(&found.ends[0].0, &found.ends[1].0);
+            let beside = (middle - scene.center) / scene.radius - OFFSET;
+            assert!(beside.norm() < 0.005, "{said}: the middle is off by {beside}");
+            // One line of each pair gives another axis: nothing may speak for that.
+            let patch = Patch::new(&Source::new(&scene.picture(), &scene.limbus(), MOST_RADIUS), SCALE);
+            for reading in all_of_a_tone(&patch).iter().filter(|r| r.groups.len() == 2 && r.evidence > 0.0) {
+                let off = axis_difference(degrees, reading.axis_deg);
+                assert!(off.abs() < 2.0 || off.abs() > 10.0, "{said}: {:?} is {off} off", reading.groups[0].kind);
+            }
+        }
+    }
+}
+
+#[test]
 fn small_and_large_pictures_are_read_alike() {
     for (radius, size) in [(80.0, 180), (450.0, 980)] {
         for design in ["3 dots", "dash"] {

@@ -1,8 +1,9 @@
 //! Looking for the second group of a lens where the first one points.
 
 use super::group_fit::{Group, Hold, fit};
-use super::marks::{Marks, Shape};
-use super::patch::{Patch, Plane};
+use super::marks::{Kind, Marks, Shape};
+use super::patch::Patch;
+use super::square_plane::SquarePlane;
 use super::{groups, terms};
 use crate::geometry::Vector;
 
@@ -21,7 +22,7 @@ pub struct Twin {
 }
 
 /// Look for the twin of a group that has a direction of its own.
-pub fn twin(patch: &Patch, marks: &Plane, group: &Group) -> Twin {
+pub fn twin(patch: &Patch, marks: &SquarePlane, group: &Group) -> Twin {
     let (sin, cos) = group.shape.angle.sin_cos();
     let inwards = Vector::new(patch.middle(), patch.middle()) - group.shape.place;
     let towards = if inwards.x * cos + inwards.y * sin < 0.0 { -1.0 } else { 1.0 };
@@ -61,7 +62,7 @@ impl Template {
     fn new(patch: &Patch, group: &Group) -> Self {
         let shape = Shape { place: Vector::zeros(), ..group.shape };
         let long = shape.half_length(group.kind) + 0.025 * patch.scale;
-        let wide = 0.03 * patch.scale;
+        let wide = 0.03 * patch.scale + if group.kind == Kind::Lines { shape.gap } else { 0.0 };
         let (sin, cos) = shape.angle.sin_cos();
         let reach = long.hypot(wide).ceil() as i32;
         let marks = Marks::new(group.kind, &shape);
@@ -83,7 +84,7 @@ impl Template {
     }
 
     /// Correlation of darkness with the template at a place, -1 to 1; `None` too near the border.
-    fn likeness(&self, marks: &Plane, place: &Vector) -> Option<f64> {
+    fn likeness(&self, marks: &SquarePlane, place: &Vector) -> Option<f64> {
         let side = marks.side as i32;
         let (cx, cy) = (place.x.round() as i32, place.y.round() as i32);
         let (mut sum, mut squares, mut product) = (0.0_f32, 0.0_f32, 0.0_f32);

@@ -1,12 +1,8 @@
 """Weights of the readings of reference marks, from drawn stills.
 
-    bench() { cargo bench --bench mark_readings -- "$@"; }
-    for k in 1 2 3 4 5; do
-        bench both 70${k}0 500 hard; bench both 70${k}1 300 mixed
-        bench lens-only 70${k}2 120 hard; bench lens-only 70${k}3 200 mixed
-    done > readings.jsonl
-    bench both 7090 250 easy >> readings.jsonl
     python fit.py readings.jsonl > network_weights.rs && rustfmt network_weights.rs
+
+with the readings that `tests/reference/readings.sh` prints.
 
 A conditional logit (McFadden 1974): in each still one reading is right, or that there are no marks, whose utility is 0. The
 utility of a reading is what a network of one hidden layer makes of each of its marks, summed, and a weighted sum of what
@@ -40,7 +36,7 @@ def read(path):
     for line in open(path):
         if not line.startswith("{"):
             continue
-        still = json.loads(line)
+        name, still = (lambda line: (line["still"], line["reference"]))(json.loads(line))
         traits = np.array(still["traits"], np.float32).reshape(-1, TRAITS)
         profiles = np.array(still["profiles"], np.float32).reshape(-1, PROFILE)
         right = np.array(still["right"], bool)
@@ -49,7 +45,7 @@ def read(path):
             # Of several right readings the fullest is meant.
             right &= count == count[right].max()
         stills.append({
-            "name": still["still"],
+            "name": name,
             "marked": still["marks"] > 0,
             "inputs": np.hstack([traits, profiles]),
             "set": np.array(still["terms"], np.float32).reshape(-1, SET),
