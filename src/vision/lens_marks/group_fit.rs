@@ -78,7 +78,10 @@ impl Window {
         let inner = shape.half_length(kind);
         let breadth = if kind == Kind::Lines { shape.gap } else { 0.0 } + 1.5 * shape.sigma;
         let long = inner + MARGIN * patch.scale;
-        let wide = (HALF_WIDTH * patch.scale).max(breadth + MARGIN * patch.scale);
+        let wide = match kind {
+            Kind::Lines => (HALF_WIDTH * patch.scale).max(breadth + MARGIN * patch.scale),
+            Kind::Dots(_) | Kind::Dash => HALF_WIDTH * patch.scale,
+        };
         let reach_x = (long * cos.abs() + wide * sin.abs()).ceil();
         let reach_y = (long * sin.abs() + wide * cos.abs()).ceil();
         let (cx, cy) = (shape.place.x.round(), shape.place.y.round());
