@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Readings of drawn stills that the weights of reference and lens marks are fitted to, one file for both fit.py:
+# Readings of drawn stills to fit the weights of reference and lens marks to, one file for both fit.py:
 #
 #     tests/reference/readings.sh > readings.jsonl
 #

@@ -2,7 +2,9 @@
 
     python fit.py readings.jsonl > network_weights.rs && rustfmt network_weights.rs
 
-with the readings that `tests/reference/readings.sh` prints.
+with the readings that `tests/reference/readings.sh` prints. The weights in use are older, of usual marks alone, as `cargo bench --bench readings`
+was asked for them with k from 1 to 6: both 71k0 450 hard, both 71k1 300 mixed, reference-only 71k2 130 hard, reference-only 71k3 160 mixed; none
+7190 150 hard, both 7191 200 easy. DEVELOPERS.md tells why.
 
 A conditional logit (McFadden 1974): in each still those readings are right that have the right axis, or it is right that there
 are no marks, whose utility is 0. The utility of a reading is what a network of one hidden layer makes of its terms. Prints the weights for

@@ -2,7 +2,9 @@
 
     python fit.py readings.jsonl > network_weights.rs && rustfmt network_weights.rs
 
-with the readings that `tests/reference/readings.sh` prints.
+with the readings that `tests/reference/readings.sh` prints. The weights in use are older, of usual marks alone, as `cargo bench --bench readings`
+was asked for them with k from 1 to 5: both 70k0 500 hard, both 70k1 300 mixed, lens-only 70k2 120 hard, lens-only 70k3 200 mixed; both 7090 250
+easy.
 
 A conditional logit (McFadden 1974): in each still one reading is right, or that there are no marks, whose utility is 0. The
 utility of a reading is what a network of one hidden layer makes of each of its marks, summed, and a weighted sum of what
