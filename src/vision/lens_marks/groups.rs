@@ -74,6 +74,10 @@ pub fn extend(groups: &mut Vec<Group>, patch: &Patch, starts: &[(Kind, Shape)]) 
             None => groups.push(group),
         }
     }
+}
+
+/// Take out dots that lie on one of two lines.
+pub fn drop_dots_on_lines(groups: &mut Vec<Group>, patch: &Patch) {
     let pairs: Vec<Group> = groups.iter().filter(|g| g.kind == Kind::Lines).copied().collect();
     groups.retain(|g| !pairs.iter().any(|lines| are_dots_on_one_of(patch, g, lines)));
 }

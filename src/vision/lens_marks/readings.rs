@@ -1,7 +1,7 @@
 //! All readings of a patch: any two opposite groups, and any one by itself.
 
 use super::group_fit::Group;
-use super::groups::{Tries, extend, is_misread};
+use super::groups::{Tries, drop_dots_on_lines, extend, is_misread};
 use super::marks::Kind;
 use super::network_weights::NETWORK;
 use super::patch::Patch;
@@ -47,6 +47,7 @@ pub fn at_a_glance(patch: &Patch, tries: &Tries) -> (Vec<Group>, Vec<Reading>) {
     let mut groups = Vec::new();
     extend(&mut groups, patch, &tries.starts[0]);
     groups.retain(|g| !is_misread(patch, g));
+    drop_dots_on_lines(&mut groups, patch);
     let readings = pairs(patch, &groups);
     (groups, readings)
 }
@@ -57,6 +58,7 @@ pub fn thorough(patch: &Patch, tries: &Tries, mut groups: Vec<Group>) -> Vec<Rea
     extend(&mut groups, patch, &tries.starts[1]);
     let later = groups.split_off(before);
     groups.extend(later.into_iter().filter(|g| !is_misread(patch, g)));
+    drop_dots_on_lines(&mut groups, patch);
     let mut out = pairs(patch, &groups);
     let spots = terms::clear_spots(&groups);
     for group in groups.iter().filter(|g| g.kind != Kind::Dots(1) && g.explained > LEAST_ANCHOR) {
