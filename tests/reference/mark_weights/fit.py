@@ -38,7 +38,8 @@ def read(path):
     for line in open(path):
         if not line.startswith("{"):
             continue
-        name, still = (lambda line: (line["still"], line["reference"]))(json.loads(line))
+        whole = json.loads(line)
+        name, still = whole["still"], whole["reference"]
         traits = np.array(still["traits"], np.float32).reshape(-1, TRAITS)
         profiles = np.array(still["profiles"], np.float32).reshape(-1, PROFILE)
         right = np.array(still["right"], bool)
