@@ -5,7 +5,8 @@
 //! squares together with their ground (`group_fit`). Any two opposite groups may be a lens's marks, and any one by itself
 //! where its twin is hidden (`twin`): these are the readings (`readings`). What speaks for and against each (`terms`) is
 //! weighed (`network_weights`), and one is chosen among all and that there are none. All of it looks for dark marks; bright
-//! ones are found in the inverted patch, and dark ones that something bright lies across where it does not count.
+//! ones are found in a patch of whiteness instead of luma, inverted, and dark ones that something bright lies across where it does not
+//! count.
 
 mod group_fit;
 mod groups;
@@ -30,7 +31,7 @@ use groups::Tries;
 use marks::Kind;
 use patch::Patch;
 use readings::{Reading, at_a_glance, thorough};
-use source::Source;
+use source::{Light, Source};
 
 /// One dot or dash of the lens.
 #[derive(Clone, Debug)]
@@ -102,19 +103,28 @@ const PAIR_RATHER: f64 = 2.5;
 /// # Errors
 /// [`LensRefusal`] where no reading can be answered for.
 pub fn find_lens_marks(picture: &Picture, limbus: &Ellipse) -> Result<LensFinding, LensRefusal> {
-    let patch = Patch::new(&Source::new(picture, limbus, MOST_RADIUS), SCALE);
+    let patch = dark_patch(picture, limbus);
     let mut readings = match dark(&patch) {
         Ok(finding) => return Ok(finding),
         Err(readings) => readings,
     };
     let uncovered = patch.uncovered();
-    let patch = patch.inverted();
-    readings.extend(all_of_a_tone(&patch));
+    readings.extend(all_of_a_tone(&bright_patch(picture, limbus)));
     match (answer(&patch, &readings), uncovered) {
         // Last what is seen on both sides of something bright that may lie across the marks.
         (Err(missing @ LensRefusal::Missing { .. }), Some(uncovered)) => dark(&uncovered).map_err(|_| missing),
         (answer, _) => answer,
     }
+}
+
+/// Where dark marks are sought.
+fn dark_patch(picture: &Picture, limbus: &Ellipse) -> Patch {
+    Patch::new(&Source::new(picture, limbus, MOST_RADIUS, Light::Luma), SCALE)
+}
+
+/// Where bright ones are.
+fn bright_patch(picture: &Picture, limbus: &Ellipse) -> Patch {
+    Patch::new(&Source::new(picture, limbus, MOST_RADIUS, Light::Whiteness), SCALE).inverted()
 }
 
 /// The best of the dark readings where it is probable enough, or else all of them. First come pairs at the most promising places:
@@ -146,10 +156,9 @@ fn answer(patch: &Patch, readings: &[Reading]) -> Result<LensFinding, LensRefusa
 
 /// What speaks for and against each reading of the marks, with what it would say: for fitting the weights.
 pub fn all_readings(picture: &Picture, limbus: &Ellipse) -> Vec<(LensFinding, Vec<f64>)> {
-    let patch = Patch::new(&Source::new(picture, limbus, MOST_RADIUS), SCALE);
+    let patch = dark_patch(picture, limbus);
     let mut readings = all_of_a_tone(&patch);
-    let patch = patch.inverted();
-    readings.extend(all_of_a_tone(&patch));
+    readings.extend(all_of_a_tone(&bright_patch(picture, limbus)));
     readings.iter().map(|r| (finding(&patch, r, 0.0), r.terms.to_vec())).collect()
 }
 

@@ -7,7 +7,7 @@ use crate::normal::MEDIAN_SIZE;
 
 /// Half the side of the patch, in limbus radii.
 pub(super) const HALF_SIDE: f64 = 0.75;
-/// Luma from which a pixel is taken for a reflection of the lamp (of 1).
+/// Light from which a pixel is taken for a reflection of the lamp (of 1).
 const HIGHLIGHT: f32 = 0.93;
 /// Relative brightness above the local mean that is let count in a fit, and below it where bright and dark are exchanged.
 const CLIP: f32 = 0.35;
@@ -17,7 +17,7 @@ const BRIGHTEST_MARK: f32 = -2.5;
 const COVERS: f32 = 0.25;
 const COVERS_NOISE: f64 = 5.0;
 const COVER_NARROW: f64 = 0.06;
-/// Luma that a local mean counts for at least.
+/// Light that a local mean counts for at least.
 const DARKEST: f32 = 0.02;
 /// Standard deviation of the local mean that pixels are divided by, in limbus radii.
 const MEAN_SIGMA: f64 = 0.07;
@@ -30,7 +30,7 @@ pub struct Patch {
     pub weight: SquarePlane,
     /// 1 where a pixel counts in a fit: [`Self::weight`], less what covers the pupil in an [`Self::uncovered`] patch.
     pub fitted: SquarePlane,
-    /// The local mean of the luma, 0 to 1.
+    /// The local mean of the light, 0 to 1.
     pub mean: SquarePlane,
     /// Patch pixels to a limbus radius.
     pub scale: f64,
@@ -49,7 +49,7 @@ impl Patch {
         let limbus = source.limbus();
         let half = (HALF_SIDE * scale).ceil();
         let side = 2 * half as usize + 1;
-        let mut luma = SquarePlane::filled(side, 0.0);
+        let mut light = SquarePlane::filled(side, 0.0);
         let mut weight = SquarePlane::filled(side, 0.0);
         // Four samples a patch pixel where the source is finer.
         let fine = source.radius() > 1.2 * scale;
@@ -68,14 +68,14 @@ impl Patch {
                     brightest = brightest.max(value);
                 }
                 if brightest.is_finite() {
-                    luma.data[y * side + x] = sum * share;
+                    light.data[y * side + x] = sum * share;
                     weight.data[y * side + x] = if brightest < HIGHLIGHT { 1.0 } else { 0.0 };
                 }
             }
         }
         shrink(&mut weight, (0.012 * scale).round().max(1.0) as usize);
-        let mean = local_mean(&luma, &weight, MEAN_SIGMA * scale);
-        let relative = over_mean(&luma, &mean, &weight);
+        let mean = local_mean(&light, &weight, MEAN_SIGMA * scale);
+        let relative = over_mean(&light, &mean, &weight);
         let oversampling = (scale / source.radius()).powi(2).max(1.0);
         let noise = noise_of(&relative, &weight);
         let fitted = weight.clone();
@@ -95,10 +95,10 @@ impl Patch {
         fitted.data.iter_mut().zip(&bright.data).filter(|(_, bright)| covered(bright)).for_each(|(v, _)| *v = 0.0);
         shrink(&mut fitted, 1);
         // What is bright raised the mean about it, too.
-        let mut luma = self.mean.clone();
-        luma.data.iter_mut().zip(&self.relative.data).for_each(|(v, relative)| *v *= 1.0 + relative);
-        let mean = local_mean(&luma, &fitted, MEAN_SIGMA * self.scale);
-        let relative = over_mean(&luma, &mean, &self.weight);
+        let mut light = self.mean.clone();
+        light.data.iter_mut().zip(&self.relative.data).for_each(|(v, relative)| *v *= 1.0 + relative);
+        let mean = local_mean(&light, &fitted, MEAN_SIGMA * self.scale);
+        let relative = over_mean(&light, &mean, &self.weight);
         Some(Self { relative, weight: self.weight.clone(), fitted, mean, ..*self })
     }
 
@@ -143,8 +143,8 @@ impl Patch {
 }
 
 /// Brightness over the local mean, less 1; 0 where nothing is seen.
-fn over_mean(luma: &SquarePlane, mean: &SquarePlane, weight: &SquarePlane) -> SquarePlane {
-    let mut relative = luma.clone();
+fn over_mean(light: &SquarePlane, mean: &SquarePlane, weight: &SquarePlane) -> SquarePlane {
+    let mut relative = light.clone();
     for ((value, mean), weight) in relative.data.iter_mut().zip(&mean.data).zip(&weight.data) {
         *value = if *weight > 0.0 { *value / mean.max(DARKEST) - 1.0 } else { 0.0 };
     }
@@ -167,8 +167,8 @@ fn shrink(weight: &mut SquarePlane, reach: usize) {
 }
 
 /// Gaussian mean of the pixels that count.
-fn local_mean(luma: &SquarePlane, weight: &SquarePlane, sigma: f64) -> SquarePlane {
-    let mut weighted = luma.clone();
+fn local_mean(light: &SquarePlane, weight: &SquarePlane, sigma: f64) -> SquarePlane {
+    let mut weighted = light.clone();
     weighted.data.iter_mut().zip(&weight.data).for_each(|(v, w)| *v *= w);
     let mut mean = weighted.blurred(sigma);
     let share = weight.blurred(sigma);

@@ -56,9 +56,9 @@ const TAIL_SIDES: [f64; 2] = [0.035, 0.08];
 const TAIL_DEPTH: f64 = 0.3;
 const TAIL_DIRECTIONS: u32 = 32;
 const TAIL_PLACES: u32 = 13;
-/// Standard deviation of the logarithm of the luma about one group over that about the other: the light is uneven.
+/// Standard deviation of the logarithm of the light about one group over that about the other: the light is uneven.
 const GROUND_SD: f64 = 0.4;
-/// Luma of a usual ground.
+/// Light of a usual ground.
 const TYPICAL_GROUND: f64 = 0.25;
 /// Brightness against the local mean, either way, from which the pupil is covered by something.
 const COVERED: f32 = 0.25;
@@ -188,7 +188,7 @@ fn mark_bright(terms: &mut [f64; TERMS], patch: &Patch, kind: Kind, ground: f64)
     }
 }
 
-/// Mean luma about a group, 0 to 1.
+/// Mean light about a group, 0 to 1.
 fn ground(patch: &Patch, group: &Group) -> f64 {
     f64::from(patch.mean.sample(group.shape.place.x, group.shape.place.y)).max(0.01)
 }

@@ -155,7 +155,7 @@ fn two_lines_are_read_as_two_whatever_their_distance() {
             let beside = (middle - scene.center) / scene.radius - OFFSET;
             assert!(beside.norm() < 0.005, "{said}: the middle is off by {beside}");
             // One line of each pair gives another axis: nothing may speak for that.
-            let patch = Patch::new(&Source::new(&scene.picture(), &scene.limbus(), MOST_RADIUS), SCALE);
+            let patch = dark_patch(&scene.picture(), &scene.limbus());
             for reading in all_of_a_tone(&patch).iter().filter(|r| r.groups.len() == 2 && r.evidence > 0.0) {
                 let off = axis_difference(degrees, reading.axis_deg);
                 assert!(off.abs() < 2.0 || off.abs() > 10.0, "{said}: {:?} is {off} off", reading.groups[0].kind);
@@ -246,7 +246,7 @@ fn a_group_whose_twin_is_hidden_is_read_by_itself() {
 /// A patch with clear marks at 20 degrees, and the reading of both groups.
 fn clear_pair(design: &str) -> (Patch, Reading) {
     let scene = Scene::new(lens(design, 20.0, OFFSET));
-    let patch = Patch::new(&Source::new(&scene.picture(), &scene.limbus(), MOST_RADIUS), SCALE);
+    let patch = dark_patch(&scene.picture(), &scene.limbus());
     let (_, readings) = at_a_glance(&patch, &Tries::new(&patch));
     let pair = readings.into_iter().max_by(|a, b| a.evidence.total_cmp(&b.evidence)).unwrap();
     (patch, pair)
@@ -263,7 +263,7 @@ fn a_tail_is_told_from_a_mark_that_stands_alone() {
             let half = turn.map_or(Vector::zeros(), |turn| direction_of(14.0 + turn) * 0.1);
             strokes.extend(turn.map(|_| Stroke { middle: place + axis * end + half, half, radius: 0.012 }));
             let scene = Scene::new(strokes);
-            let patch = Patch::new(&Source::new(&scene.picture(), &scene.limbus(), MOST_RADIUS), SCALE);
+            let patch = dark_patch(&scene.picture(), &scene.limbus());
             let group = group_at(&patch, kind, &place);
             let tail = terms::tail(&patch, &group);
             match turn {
