@@ -10,6 +10,10 @@ use rand_distr::{Distribution, Normal};
 /// Level of a shaft, 8-bit: red is clear of the greatest, and a pupil's is 70 to 250.
 const SHAFT: f64 = 240.0;
 
+/// Colour of white marks, 8-bit, as bright as a pupil may be, and the share of it that is seen.
+const WHITE: [f64; 3] = [175.0, 150.0, 142.0];
+const OPACITY: f64 = 0.6;
+
 /// One spot or stroke, in limbus radii from the middle of the limbus, y down.
 #[derive(Clone, Copy)]
 struct Stroke {
@@ -24,6 +28,8 @@ struct Scene {
     center: PixelPoint,
     radius: f64,
     strokes: Vec<Stroke>,
+    /// Strokes that are white.
+    white: Vec<Stroke>,
     /// Shafts that lie before it all, bright.
     shafts: Vec<Stroke>,
     /// Share of the light that a stroke takes.
@@ -39,6 +45,7 @@ impl Scene {
             center: PixelPoint::new(161.3, 158.6),
             radius: 150.0,
             strokes,
+            white: Vec::new(),
             shafts: Vec::new(),
             depth: 0.6,
             noise: 3.0,
@@ -63,10 +70,9 @@ impl Scene {
             let pupil = light * (1.0 - self.depth * cover(&self.strokes)) * if distance > 1.0 { 2.0 } else { 1.0 };
             let before = cover(&self.shafts);
             let value = pupil * (1.0 - before) + SHAFT * before;
-            image::Rgb([1.0, 0.6, 0.4].map(|tint| {
-                let level = value * tint + noise.sample(&mut random);
-                (level.clamp(0.0, 255.0) * 257.0) as u16
-            }))
+            let white = OPACITY * cover(&self.white);
+            let levels = [0, 1, 2].map(|k| value * [1.0, 0.6, 0.4][k] * (1.0 - white) + WHITE[k] * white);
+            image::Rgb(levels.map(|level| ((level + noise.sample(&mut random)).clamp(0.0, 255.0) * 257.0) as u16))
         })
     }
 
@@ -224,6 +230,20 @@ fn bright_marks_are_read_too() {
 }
 
 /// Rows of dots whose twin is hidden give their own direction, as surely as they say.
+#[test]
+fn white_marks_are_read_on_a_reflex_that_is_about_as_bright() {
+    for design in ["2 dots", "3 dots", "dash"] {
+        for degrees in [12.0, 74.0, 131.0] {
+            let white = lens(design, degrees, OFFSET);
+            let found = Scene { white, ..Scene::new(Vec::new()) }.find();
+            let found = found.unwrap_or_else(|e| panic!("{design} at {degrees}: {e}"));
+            assert_eq!(found.groups_seen, 2, "{design} at {degrees}");
+            let error = axis_difference(degrees, axis_of(&found));
+            assert!(error.abs() < 0.4, "{design} at {degrees}: off by {error}");
+        }
+    }
+}
+
 #[test]
 fn a_group_whose_twin_is_hidden_is_read_by_itself() {
     for (design, kept) in [("3 dots", 3), ("4 dots", 4)] {
