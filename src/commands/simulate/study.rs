@@ -27,7 +27,7 @@ const USUAL_RADIUS: f64 = 0.3;
 /// Stills of a folder that are looked at: more would hardly change a median.
 const MOST_STILLS: usize = 40;
 /// Limits of what can be drawn and read.
-const SIDE_PX: std::ops::RangeInclusive<u32> = 240..=4096;
+const SIDE_PX: std::ops::RangeInclusive<i64> = 240..=4096;
 
 /// Camera and size of the study.
 #[derive(Clone, Debug, Default, Args)]
@@ -40,10 +40,10 @@ pub(super) struct StudyOptions {
     #[arg(long, value_name = "DIR", requires = "study")]
     like: Option<PathBuf>,
     /// With --study: width of the picture, px [default: 1024]
-    #[arg(long, value_name = "PX", requires = "study", value_parser = clap::value_parser!(u32).range(240..=4096))]
+    #[arg(long, value_name = "PX", requires = "study", value_parser = clap::value_parser!(u32).range(SIDE_PX))]
     width: Option<u32>,
     /// With --study: height of the picture, px [default: 768]
-    #[arg(long, value_name = "PX", requires = "study", value_parser = clap::value_parser!(u32).range(240..=4096))]
+    #[arg(long, value_name = "PX", requires = "study", value_parser = clap::value_parser!(u32).range(SIDE_PX))]
     height: Option<u32>,
     /// With --study: half the width of the limbus in the picture, px [default: 0.3 of the shorter side]
     #[arg(long, value_name = "PX", requires = "study", value_parser = |t: &str| number(t, 60.0, 2000.0, "px"))]
@@ -134,7 +134,7 @@ fn set_up_of(options: &StudyOptions) -> Result<SetUp, Failure> {
     }
     set_up.width_px = options.width.unwrap_or(set_up.width_px);
     set_up.height_px = options.height.unwrap_or(set_up.height_px);
-    if !SIDE_PX.contains(&set_up.width_px) || !SIDE_PX.contains(&set_up.height_px) {
+    if [set_up.width_px, set_up.height_px].iter().any(|side| !SIDE_PX.contains(&i64::from(*side))) {
         let [w, h] = [set_up.width_px, set_up.height_px];
         return Err(Failure(format!(
             "pictures of {w} x {h} px: expected {} to {} px a side",
