@@ -77,6 +77,12 @@ impl Dice {
         colour.map(|c| (c * common * (1.0 + self.range(-spread, spread) / 2.0)).clamp(0.0, 255.0))
     }
 
+    /// A colour on the way from one to another.
+    pub fn between(&mut self, from: [f64; 3], to: [f64; 3]) -> [f64; 3] {
+        let way = self.range(0.0, 1.0);
+        std::array::from_fn(|k| from[k] + (to[k] - from[k]) * way)
+    }
+
     /// The faults dealt so far.
     pub fn tags(&self) -> Vec<String> {
         self.tags.clone()

@@ -90,19 +90,28 @@ fn reference_marks(d: &mut Dice, forms: Forms, plan: &Plan, px_r: f64) -> Vec<Re
         Forms::Usual if faint => d.range(0.25, 0.45),
         Forms::Usual => d.range(0.6, 0.95),
     };
+    // A needle is set down, or lifted, at either end.
+    let (least_taper, inner_end_tapers) = match forms {
+        Forms::Any => (0.05, d.chance(0.5)),
+        Forms::Usual => (0.45, false),
+    };
     let meant = plan.marks_meant_deg.clone();
     meant
         .iter()
         .map(|m| {
             let middle = middle + d.normal(0.015);
             let length = length * d.range(0.8, 1.2);
-            let taper = d.range(if forms == Forms::Any { 0.15 } else { 0.45 }, 1.0);
+            let tapered = width * d.range(least_taper, 1.0);
             ReferenceMark {
                 meridian_deg: (m + turned + d.normal(uneven)).rem_euclid(360.0),
                 kind,
                 inner_r: (middle - length / 2.0).max(0.85),
                 outer_r: (middle + length / 2.0).min(1.27),
-                width_r: if round { [width; 2] } else { [width, width * taper] },
+                width_r: match (round, inner_end_tapers) {
+                    (true, _) => [width; 2],
+                    (false, true) => [tapered, width],
+                    (false, false) => [width, tapered],
+                },
                 lean_deg: d.normal(if leaning { 8.0 } else { 1.5 }),
                 softness_r: match kind {
                     // Up to a blot that is nowhere as dark as in its middle.
@@ -162,11 +171,9 @@ fn lens(d: &mut Dice, forms: Forms, scene: &Scene, axis_deg: f64, px_r: f64) -> 
     };
     let dull = scene.pupil.reflex.dull.iter().chain(&scene.pupil.reflex.bright).sum::<f64>() < 250.0;
     let bright = if forms == Forms::Any { d.chance(0.35) } else { dull && d.chance(0.7) };
-    // Bright on a bright ground it is told from the glints there only if it is the brightest there can be.
     let (least_opacity, bright_colour) = match forms {
         Forms::Usual => (0.65, [205.0, 190.0, 170.0]),
-        Forms::Any if bright && !dull => (0.8, [255.0, 250.0, 240.0]),
-        Forms::Any => (0.35, [205.0, 190.0, 170.0]),
+        Forms::Any => (0.35, d.between([205.0, 190.0, 170.0], [255.0, 250.0, 240.0])),
     };
     if bright {
         d.note("bright lens marks");
