@@ -9,7 +9,7 @@ use crate::vision::Picture;
 pub enum Light {
     /// Luma of ITU-R BT.601, in which dark marks stand out from any ground.
     Luma,
-    /// The least of red, green and blue, the whiteness of the HWB model (Smith and Lyons 1996). A white mark on a bright red reflex is hardly
+    /// The least of red, green and blue, the whiteness of the HWB model (Smith and Lyons 1996; from memory). A white mark on a bright red reflex is hardly
     /// brighter than it in luma, but much whiter.
     Whiteness,
 }

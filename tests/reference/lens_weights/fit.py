@@ -32,7 +32,7 @@ UNITS, NETS, DECAY, NOISE, STEPS = 16, 2, 3e-4, 0.3, 500
 RIGHT_DEG = {2: 1.5, 1: 3.0}
 WRONG_DEG = {2: 2.5, 1: 4.5}
 SAME_AXIS_DEG = 2.0
-# Marks that are bright on a bright ground are drawn in the brightest of colours; one still in so many of them is used. They are rare
+# Of stills of which the marks on the lens are drawn in the brightest of colours one in so many of them is used. They are rare
 # on lenses, while glints on the edge and the haptics of a lens come in pairs, too.
 BRIGHTEST, ONE_IN = 700.0, 4
 # Set by hand, as in readings.rs: how much other clear spots beside two lone dots count against them. Drawn stills have too few
