@@ -6,12 +6,12 @@ use super::marks::{Kind, Shape};
 use super::patch::Patch;
 use super::rows::{Blob, blobs, rows};
 use super::square_plane::SquarePlane;
-use super::terms::runs_on;
+use super::terms::{chord, runs_on};
 use crate::geometry::Vector;
 
 /// Half the width of the widest thing that may be a mark, in limbus radii.
 const NARROW: f64 = 0.026;
-/// Most rows, lines and lone spots that are fitted.
+/// Most rows, lines and lone spots that are fitted, but for the spots that come last.
 const MOST_ROWS: usize = 40;
 const MOST_LINES: usize = 40;
 const MOST_SPOTS: usize = 12;
@@ -30,13 +30,26 @@ const ON_LINE: f64 = 0.01;
 /// Least share explained and depth of a lone dot that stands out as only a mark does.
 const CLEAR_EXPLAINED: f64 = 0.8;
 const CLEAR_DEPTH: f64 = 0.2;
+/// Ring about a faint dot, in limbus radii, of which no more than this share may be unseen or darker or brighter than the rest of it,
+/// by this share of the dot's depth: else it is the tip of something, or one of many.
+const RING: [f64; 2] = [0.045, 0.07];
+const MOST_OF_RING: f64 = 0.1;
+const RING_DEPTH: f64 = 0.5;
+
+/// Kind and shape that a fit starts from.
+pub type Start = (Kind, Shape);
 
 /// Starts for fits in a patch.
 pub struct Tries {
     /// What stands out narrowly (see [`SquarePlane::narrow_dark`]).
     pub marks: SquarePlane,
-    /// The most promising, and the rest.
-    pub starts: [Vec<(Kind, Shape)>; 2],
+    /// The most promising.
+    pub promising: Vec<Start>,
+    /// The rest.
+    pub others: Vec<Start>,
+    /// All spots that have another opposite. Of faint ones some pair looks like two marks in most pictures: where something stands
+    /// out better they only cast doubt on it.
+    pub faint_spots: Vec<Start>,
 }
 
 impl Tries {
@@ -44,25 +57,28 @@ impl Tries {
     pub fn new(patch: &Patch) -> Self {
         let marks = patch.relative.narrow_dark((NARROW * patch.scale).round() as usize);
         let spots = blobs(patch, &marks);
-        let starts = starts(patch, &marks, &spots);
-        Self { marks, starts }
+        let rows: Vec<Start> = rows(patch, &spots).into_iter().take(MOST_ROWS).map(|r| (r.kind, r.shape)).collect();
+        let lines: Vec<Start> = lines(patch, &marks).into_iter().take(MOST_LINES).map(|l| (l.kind, l.shape)).collect();
+        let (rows_first, rows_rest) = rows.split_at(FIRST_ROWS.min(rows.len()));
+        let (lines_first, lines_rest) = lines.split_at(FIRST_LINES.min(lines.len()));
+        let has_opposite = |b: &&Blob| spots.iter().any(|other| chord(patch, &b.place, &other.place).is_some());
+        let clearest_spots = spots.iter().take(MOST_SPOTS).map(|b| lone_dot(patch, b));
+        Self {
+            promising: [rows_first, lines_first].concat(),
+            others: [rows_rest, lines_rest].concat().into_iter().chain(clearest_spots).collect(),
+            faint_spots: spots.iter().filter(has_opposite).map(|b| lone_dot(patch, b)).collect(),
+            marks,
+        }
     }
 }
 
-fn starts(patch: &Patch, marks: &SquarePlane, spots: &[Blob]) -> [Vec<(Kind, Shape)>; 2] {
-    let rows: Vec<_> = rows(patch, spots).into_iter().take(MOST_ROWS).map(|r| (r.kind, r.shape)).collect();
-    let lines: Vec<_> = lines(patch, marks).into_iter().take(MOST_LINES).map(|l| (l.kind, l.shape)).collect();
-    let alone = spots.iter().take(MOST_SPOTS).map(|b| {
-        let (sigma, extent, gap) = (0.012 * patch.scale, 0.05 * patch.scale, 0.01 * patch.scale);
-        (Kind::Dots(1), Shape { place: b.place, angle: 0.0, extent, sigma, gap })
-    });
-    let (rows_first, rows_rest) = rows.split_at(FIRST_ROWS.min(rows.len()));
-    let (lines_first, lines_rest) = lines.split_at(FIRST_LINES.min(lines.len()));
-    [[rows_first, lines_first].concat(), [rows_rest, lines_rest].concat().into_iter().chain(alone).collect()]
+fn lone_dot(patch: &Patch, spot: &Blob) -> Start {
+    let (sigma, extent, gap) = (0.012 * patch.scale, 0.05 * patch.scale, 0.01 * patch.scale);
+    (Kind::Dots(1), Shape { place: spot.place, angle: 0.0, extent, sigma, gap })
 }
 
 /// Fit groups at `starts` and add those to `groups` that are believable and not there yet.
-pub fn extend(groups: &mut Vec<Group>, patch: &Patch, starts: &[(Kind, Shape)]) {
+pub fn extend(groups: &mut Vec<Group>, patch: &Patch, starts: &[Start]) {
     for (kind, shape) in starts {
         if is_among(groups, patch, *kind, shape) {
             continue;
@@ -123,4 +139,21 @@ pub fn is_misread(patch: &Patch, group: &Group) -> bool {
 /// Whether a lone dot stands out as only a mark does.
 pub fn is_clear_spot(group: &Group) -> bool {
     group.kind == Kind::Dots(1) && group.explained > CLEAR_EXPLAINED && group.depth > CLEAR_DEPTH
+}
+
+/// Whether what lies about a lone dot is even.
+pub fn stands_alone(patch: &Patch, dot: &Group) -> bool {
+    let [near, far] = RING.map(|r| r * patch.scale);
+    let reach = far.ceil() as i32;
+    let offsets = (-reach..=reach).flat_map(|dy| (-reach..=reach).map(move |dx| Vector::new(dx.into(), dy.into())));
+    let ring: Vec<Vector> = offsets.filter(|o| (near..=far).contains(&o.norm())).map(|o| dot.shape.place + o).collect();
+    let mut seen: Vec<f64> = ring
+        .iter()
+        .filter(|p| patch.weight.sample(p.x, p.y) > 0.5)
+        .map(|p| patch.relative.sample(p.x, p.y).into())
+        .collect();
+    seen.sort_by(f64::total_cmp);
+    let Some(median) = seen.get(seen.len() / 2) else { return false };
+    let even = seen.iter().filter(|v| (*v - median).abs() <= RING_DEPTH * dot.depth).count();
+    (ring.len() - even) as f64 <= MOST_OF_RING * ring.len() as f64
 }

@@ -30,7 +30,7 @@ use group_fit::Group;
 use groups::Tries;
 use marks::Kind;
 use patch::Patch;
-use readings::{Reading, at_a_glance, thorough};
+use readings::{Reading, at_a_glance, down_to_faint_spots, thorough};
 use source::{Light, Source};
 
 /// One dot or dash of the lens.
@@ -104,17 +104,25 @@ const PAIR_RATHER: f64 = 2.5;
 /// [`LensRefusal`] where no reading can be answered for.
 pub fn find_lens_marks(picture: &Picture, limbus: &Ellipse) -> Result<LensFinding, LensRefusal> {
     let patch = dark_patch(picture, limbus);
-    let mut readings = match dark(&patch) {
-        Ok(finding) => return Ok(finding),
-        Err(readings) => readings,
-    };
-    let uncovered = patch.uncovered();
-    readings.extend(all_of_a_tone(&bright_patch(picture, limbus)));
-    match (answer(&patch, &readings), uncovered) {
-        // Last what is seen on both sides of something bright that may lie across the marks.
-        (Err(missing @ LensRefusal::Missing { .. }), Some(uncovered)) => dark(&uncovered).map_err(|_| missing),
-        (answer, _) => answer,
+    let mut dark_ones = dark(&patch);
+    if let Some(finding) = beyond_search(&patch, &dark_ones.readings) {
+        return Ok(finding);
     }
+    let mut readings = std::mem::take(&mut dark_ones.readings);
+    readings.extend(all_of_a_tone(&bright_patch(picture, limbus)));
+    answer(&patch, &readings).or_else(|refusal| match refusal {
+        LensRefusal::Missing { .. } => last_look(&patch, dark_ones).ok_or(refusal),
+        LensRefusal::Ambiguous { .. } => Err(refusal),
+    })
+}
+
+/// Last what is seen on both sides of something bright that may lie across the marks, and then faint spots.
+fn last_look(patch: &Patch, mut dark_ones: Search) -> Option<LensFinding> {
+    let across = patch.uncovered().and_then(|uncovered| beyond_search(&uncovered, &dark(&uncovered).readings));
+    across.or_else(|| {
+        let readings = down_to_faint_spots(patch, &dark_ones.tries, &mut dark_ones.groups);
+        beyond_search(patch, &readings)
+    })
 }
 
 /// Where dark marks are sought.
@@ -127,16 +135,22 @@ fn bright_patch(picture: &Picture, limbus: &Ellipse) -> Patch {
     Patch::new(&Source::new(picture, limbus, MOST_RADIUS, Light::Whiteness), SCALE).inverted()
 }
 
-/// The best of the dark readings where it is probable enough, or else all of them. First come pairs at the most promising places:
-/// what is probable enough among those looked at so far needs no further search.
-fn dark(patch: &Patch) -> Result<LensFinding, Vec<Reading>> {
+/// What a search has looked at, and how it reads.
+struct Search {
+    tries: Tries,
+    groups: Vec<Group>,
+    readings: Vec<Reading>,
+}
+
+/// Dark readings. First come pairs at the most promising places: where one is probable enough among those looked at so far no
+/// further search is needed.
+fn dark(patch: &Patch) -> Search {
     let tries = Tries::new(patch);
-    let (groups, readings) = at_a_glance(patch, &tries);
-    if let Some(finding) = beyond_search(patch, &readings) {
-        return Ok(finding);
+    let (mut groups, mut readings) = at_a_glance(patch, &tries);
+    if beyond_search(patch, &readings).is_none() {
+        readings = thorough(patch, &tries, &mut groups);
     }
-    let readings = thorough(patch, &tries, groups);
-    beyond_search(patch, &readings).ok_or(readings)
+    Search { tries, groups, readings }
 }
 
 /// The best of all readings, or why none can be answered for.
@@ -165,8 +179,8 @@ pub fn all_readings(picture: &Picture, limbus: &Ellipse) -> Vec<(LensFinding, Ve
 /// All dark readings of a patch.
 fn all_of_a_tone(patch: &Patch) -> Vec<Reading> {
     let tries = Tries::new(patch);
-    let (groups, _) = at_a_glance(patch, &tries);
-    thorough(patch, &tries, groups)
+    let (mut groups, _) = at_a_glance(patch, &tries);
+    thorough(patch, &tries, &mut groups)
 }
 
 /// The best of some readings, where it is probable enough among them: what has not been looked at will hardly be better.

@@ -1,7 +1,7 @@
 //! All readings of a patch: any two opposite groups, and any one by itself.
 
 use super::group_fit::Group;
-use super::groups::{Tries, drop_dots_on_lines, extend, is_misread};
+use super::groups::{Start, Tries, drop_dots_on_lines, extend, is_misread, stands_alone};
 use super::marks::Kind;
 use super::network_weights::NETWORK;
 use super::patch::Patch;
@@ -45,7 +45,7 @@ impl Reading {
 /// Readings of the most promising places alone, as pairs.
 pub fn at_a_glance(patch: &Patch, tries: &Tries) -> (Vec<Group>, Vec<Reading>) {
     let mut groups = Vec::new();
-    extend(&mut groups, patch, &tries.starts[0]);
+    extend(&mut groups, patch, &tries.promising);
     groups.retain(|g| !is_misread(patch, g));
     drop_dots_on_lines(&mut groups, patch);
     let readings = pairs(patch, &groups);
@@ -53,14 +53,31 @@ pub fn at_a_glance(patch: &Patch, tries: &Tries) -> (Vec<Group>, Vec<Reading>) {
 }
 
 /// All readings, given the groups of [`at_a_glance`].
-pub fn thorough(patch: &Patch, tries: &Tries, mut groups: Vec<Group>) -> Vec<Reading> {
+pub fn thorough(patch: &Patch, tries: &Tries, groups: &mut Vec<Group>) -> Vec<Reading> {
+    add(groups, patch, &tries.others);
+    all_of(patch, tries, groups)
+}
+
+/// All readings where faint spots count, too, given the groups of [`thorough`]; of lone dots, those with nothing beside them.
+pub fn down_to_faint_spots(patch: &Patch, tries: &Tries, groups: &mut Vec<Group>) -> Vec<Reading> {
+    add(groups, patch, &tries.faint_spots);
+    groups.retain(|g| g.kind != Kind::Dots(1) || stands_alone(patch, g));
+    all_of(patch, tries, groups)
+}
+
+/// Add to `groups` those found at `starts`.
+fn add(groups: &mut Vec<Group>, patch: &Patch, starts: &[Start]) {
     let before = groups.len();
-    extend(&mut groups, patch, &tries.starts[1]);
+    extend(groups, patch, starts);
     let later = groups.split_off(before);
     groups.extend(later.into_iter().filter(|g| !is_misread(patch, g)));
-    drop_dots_on_lines(&mut groups, patch);
-    let mut out = pairs(patch, &groups);
-    let spots = terms::clear_spots(&groups);
+    drop_dots_on_lines(groups, patch);
+}
+
+/// All readings of some groups, each with its twin or by itself, too.
+fn all_of(patch: &Patch, tries: &Tries, groups: &[Group]) -> Vec<Reading> {
+    let mut out = pairs(patch, groups);
+    let spots = terms::clear_spots(groups);
     for group in groups.iter().filter(|g| g.kind != Kind::Dots(1) && g.explained > LEAST_ANCHOR) {
         let paired = |r: &Reading| r.evidence > PAIRED && r.groups.iter().any(|g| g.shape.place == group.shape.place);
         if out.iter().any(paired) {
