@@ -15,6 +15,8 @@ pub const TERMS: usize = PAIR + LONE + BRIGHT;
 const PAIR: usize = 5 + 18;
 /// Place of what other clear spots there are beside two lone dots.
 pub const OTHER_SPOTS: usize = 19;
+/// Place of how much one of two groups is the end of a line (see [`tail`]), at the one where it is so more.
+pub const PAIR_TAIL: usize = 21;
 /// Of one: four kinds, then what it is.
 const LONE: usize = 4 + 13;
 /// Of bright ones: spots, rows, dashes and lines, and how bright their ground is; and of dark ones' ground.
