@@ -28,7 +28,7 @@ pub(super) fn found_lens(record: &mut Record, picture: &Picture, limbus: &Ellips
         }
         Err(cause) => {
             record.refusals.push(match &cause {
-                LensRefusal::Missing { .. } => refusal(
+                LensRefusal::Missing { .. } | LensRefusal::Tip => refusal(
                     RefusalCode::LensMarksMissing,
                     cause,
                     "use a still in which both groups of the lens's marks are in focus inside the pupil, clear of \

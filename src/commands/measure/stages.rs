@@ -68,7 +68,7 @@ pub(super) fn write(
         Err(LensRefusal::Ambiguous { readings }) => {
             readings.iter().for_each(|reading| lens_axis(&mut drawn, reading, LOOKED_AT));
         }
-        Err(LensRefusal::Missing { .. }) => {}
+        Err(LensRefusal::Missing { .. } | LensRefusal::Tip) => {}
     }
     save(of_lens_marks, &drawn)
 }

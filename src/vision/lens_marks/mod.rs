@@ -69,6 +69,11 @@ pub enum LensRefusal {
         /// Least probability accepted.
         need: f64,
     },
+    /// What would be read is two lone dots, of which one may be the tip of something.
+    #[error(
+        "no lens marks found: of two lone dots that would do for marks one is the end of a line, as the tip of a hook is"
+    )]
+    Tip,
     /// Two readings fit nearly alike.
     #[error("two readings of the lens marks fit nearly alike")]
     Ambiguous {
@@ -82,9 +87,8 @@ pub enum LensRefusal {
 /// be surer than marks with a direction of their own.
 const LEAST_PROBABILITY: f64 = 0.9;
 const LEAST_PROBABILITY_OF_DOTS: f64 = 0.95;
-/// Where a line ends in one of them (see [`terms::tail`]) it may be the tip of a hook: they must be surer still. Of lone dots read in
-/// drawn stills 1.2 % are at the end of something in more than this share of the stretch.
-const LEAST_PROBABILITY_OF_TIPS: f64 = 0.99;
+/// Share of the stretch beyond a lone dot in which a line leads away from it (see [`terms::tail`]), from which it may be the tip of a
+/// hook. Of lone dots of drawn lenses 1.2 % have as much beside them; a speck opposite a tip would be read as marks.
 const TIP: f64 = 0.9;
 /// How far the direction of a group departs from that of the line through both, standard deviation in degrees: of 42 drawn
 /// stills with one group read, the axis was off by 0.5 rms, by 1.3 at most, its own covariance and the reference marks in it.
@@ -115,7 +119,7 @@ pub fn find_lens_marks(picture: &Picture, limbus: &Ellipse) -> Result<LensFindin
     let mut readings = std::mem::take(&mut dark_ones.readings);
     readings.extend(all_of_a_tone(&bright_patch(picture, limbus)));
     answer(&patch, &readings).or_else(|refusal| match refusal {
-        LensRefusal::Missing { .. } => last_look(&patch, dark_ones).ok_or(refusal),
+        LensRefusal::Missing { .. } | LensRefusal::Tip => last_look(&patch, dark_ones).ok_or(refusal),
         LensRefusal::Ambiguous { .. } => Err(refusal),
     })
 }
@@ -164,7 +168,8 @@ fn answer(patch: &Patch, readings: &[Reading]) -> Result<LensFinding, LensRefusa
     };
     let (got, need) = (chosen.probability, chosen.needs());
     match chosen.rival {
-        _ if got >= need => Ok(chosen.finding(patch)),
+        _ if chosen.is_accepted() => Ok(chosen.finding(patch)),
+        _ if got >= need => Err(LensRefusal::Tip),
         Some((rival, rivalling)) if got + rivalling >= need => Err(LensRefusal::Ambiguous {
             readings: [Box::new(chosen.finding(patch)), Box::new(finding(patch, rival, rivalling))],
         }),
@@ -189,7 +194,7 @@ fn all_of_a_tone(patch: &Patch) -> Vec<Reading> {
 
 /// The best of some readings, where it is probable enough among them: what has not been looked at will hardly be better.
 fn beyond_search(patch: &Patch, readings: &[Reading]) -> Option<LensFinding> {
-    let chosen = chosen(readings).filter(|c| c.probability >= c.needs())?;
+    let chosen = chosen(readings).filter(Chosen::is_accepted)?;
     Some(chosen.finding(patch))
 }
 
@@ -207,12 +212,20 @@ struct Chosen<'a> {
 impl Chosen<'_> {
     /// Least probability at which it is accepted.
     fn needs(&self) -> f64 {
-        let lone_dots = self.best.groups.iter().all(|g| g.kind == Kind::Dots(1));
-        match self.best.terms[terms::PAIR_TAIL] {
-            _ if !lone_dots => LEAST_PROBABILITY,
-            tail if tail > TIP => LEAST_PROBABILITY_OF_TIPS,
-            _ => LEAST_PROBABILITY_OF_DOTS,
-        }
+        if self.is_lone_dots() { LEAST_PROBABILITY_OF_DOTS } else { LEAST_PROBABILITY }
+    }
+
+    fn is_lone_dots(&self) -> bool {
+        self.best.groups.iter().all(|g| g.kind == Kind::Dots(1))
+    }
+
+    /// Whether one of two lone dots may be the tip of something.
+    fn may_be_tip(&self) -> bool {
+        self.is_lone_dots() && self.best.terms[terms::PAIR_TAIL] > TIP
+    }
+
+    fn is_accepted(&self) -> bool {
+        self.probability >= self.needs() && !self.may_be_tip()
     }
 
     /// What it says in the picture, no surer than the readings that say about the same agree.

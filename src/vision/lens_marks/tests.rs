@@ -565,3 +565,53 @@ fn a_shape_that_the_model_has_not_leaves_the_place_as_certain() {
     assert!(scatter < 0.02, "scatter {scatter}");
     assert!((0.6..1.4).contains(&z), "the standard deviations given are off by {z}");
 }
+
+/// A speck and the tip of a hook opposite it: two lone dots and nothing more, were it not for the shaft that ends in one of them. (A shaft that
+/// points to the middle is looked for in `lines_that_go_on_are_refused`.)
+#[test]
+fn a_speck_and_the_tip_of_a_hook_are_no_marks() {
+    let mut tips = 0;
+    for degrees in [20.0, 77.0, 134.0, 191.0, 248.0, 305.0] {
+        for (turned, radius) in [(40.0, 0.018), (80.0, 0.022), (120.0, 0.026)] {
+            let axis = direction_of(degrees);
+            let along = direction_of(degrees + 180.0 + turned);
+            let speck = Stroke { middle: axis * 0.45, half: Vector::zeros(), radius: 0.022 };
+            let hook = Stroke { middle: axis * -0.45 + along * 0.25, half: along * 0.25, radius };
+            match Scene::new(vec![speck, hook]).find() {
+                Ok(found) => {
+                    panic!("{degrees}, {turned}: invented {:?}, probability {}", found.ends, found.probability)
+                }
+                Err(LensRefusal::Tip) => tips += 1,
+                Err(_) => {}
+            }
+        }
+    }
+    assert!(tips > 9, "{tips} of 18 are refused for what they are");
+}
+
+/// Two small dots, and thirty short strokes on one side that stand out more and of which none is opposite another.
+#[test]
+fn faint_dots_are_read_beside_much_that_stands_out_more() {
+    for seed in 0..6 {
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let degrees = 25.0 + 50.0 * seed as f64;
+        let axis = direction_of(degrees);
+        let aside = Vector::new(-axis.y, axis.x);
+        let clutter: Vec<Stroke> = (0..30)
+            .map(|_| Stroke {
+                half: direction_of(random.random_range(0.0..180.0)) * 0.025,
+                middle: aside * random.random_range(0.25..0.6) + axis * random.random_range(-0.25..0.25),
+                radius: random.random_range(0.012..0.02),
+            })
+            .collect();
+        let scene = |strokes| Scene { depth: 0.5, ..Scene::new(strokes) };
+        if let Ok(found) = scene(clutter.clone()).find() {
+            panic!("{degrees}: invented {:?} with a probability of {}", found.ends, found.probability);
+        }
+        let dot = |at: f64| Stroke { middle: OFFSET + axis * at, half: Vector::zeros(), radius: 0.006 };
+        let finding = scene([vec![dot(-0.45), dot(0.45)], clutter].concat()).find();
+        let finding = finding.unwrap_or_else(|refusal| panic!("{degrees}: {refusal}"));
+        let error = axis_difference(degrees, axis_of(&finding));
+        assert!(error.abs() < 0.25, "{degrees}: off by {error}");
+    }
+}
