@@ -15,8 +15,6 @@ pub const TERMS: usize = PAIR + LONE + BRIGHT;
 const PAIR: usize = 5 + 18;
 /// Place of what other clear spots there are beside two lone dots.
 pub const OTHER_SPOTS: usize = 19;
-/// Place of how much one of two groups is the end of a line (see [`tail`]), at the one where it is so more.
-pub const PAIR_TAIL: usize = 21;
 /// Of one: four kinds, then what it is.
 const LONE: usize = 4 + 13;
 /// Of bright ones: spots, rows, dashes and lines, and how bright their ground is; and of dark ones' ground.
@@ -211,6 +209,17 @@ fn going_on(patch: &Patch, group: &Group) -> f64 {
 /// one of its ends, of a stretch that is darker or brighter than both its sides. A mark stands alone; the tip of an instrument
 /// or a fold does not.
 pub fn tail(patch: &Patch, group: &Group) -> f64 {
+    tail_where(patch, group, |left, right| left * right > 0.0)
+}
+
+/// The same of a stretch that is darker than both its sides, as the group itself is: how much it may be the tip of something, and not
+/// only lie beside a reflection that ends there.
+pub fn dark_tail(patch: &Patch, group: &Group) -> f64 {
+    tail_where(patch, group, |left, right| left < 0.0 && right < 0.0)
+}
+
+/// As [`tail`], of what is brighter than its left and right side by amounts that are `a_line`.
+fn tail_where(patch: &Patch, group: &Group, a_line: impl Fn(f64, f64) -> bool) -> f64 {
     let shape = &group.shape;
     let half = if group.kind == Kind::Dots(1) { 0.0 } else { shape.half_length(group.kind) };
     let direction = |k: u32| shape.angle + f64::from(k) / f64::from(TAIL_DIRECTIONS) * std::f64::consts::TAU;
@@ -218,13 +227,13 @@ pub fn tail(patch: &Patch, group: &Group) -> f64 {
         let along = unit(direction(k));
         let forwards = along.dot(&unit(shape.angle)) >= 0.0;
         let end = shape.place + unit(shape.angle) * if forwards { half } else { -half };
-        line_share(patch, group, &end, &along)
+        line_share(patch, group, &end, &along, &a_line)
     };
     (0..TAIL_DIRECTIONS).map(share).fold(0.0, f64::max)
 }
 
-/// Share of a stretch from `end` along the unit vector `along` that is darker or brighter than both its sides.
-fn line_share(patch: &Patch, group: &Group, end: &Vector, along: &Vector) -> f64 {
+/// Share of a stretch from `end` along the unit vector `along` that differs from both its sides and is `a_line`.
+fn line_share(patch: &Patch, group: &Group, end: &Vector, along: &Vector, a_line: impl Fn(f64, f64) -> bool) -> f64 {
     let (darkest, brightest) = patch.clip();
     let value = |s: f64, t: f64| {
         let place = end + along * s + Vector::new(-along.y, along.x) * t;
@@ -236,7 +245,7 @@ fn line_share(patch: &Patch, group: &Group, end: &Vector, along: &Vector) -> f64
         let own = value(*s, 0.0);
         TAIL_SIDES.iter().any(|side| {
             let [left, right] = [-1.0, 1.0].map(|sign| own - value(*s, sign * side * patch.scale));
-            left * right > 0.0 && left.abs().min(right.abs()) > TAIL_DEPTH * group.depth
+            a_line(left, right) && left.abs().min(right.abs()) > TAIL_DEPTH * group.depth
         })
     };
     let place = |i: u32| near + (far - near) * f64::from(i) / f64::from(TAIL_PLACES - 1);
