@@ -87,9 +87,6 @@ pub enum LensRefusal {
 /// be surer than marks with a direction of their own.
 const LEAST_PROBABILITY: f64 = 0.9;
 const LEAST_PROBABILITY_OF_DOTS: f64 = 0.95;
-/// Share of the stretch beyond a lone dot in which a dark line leads away from it (see [`terms::dark_tail`]), from which it may be the
-/// tip of a hook: a speck opposite a tip would be read as marks.
-const TIP: f64 = 0.9;
 /// How far the direction of a group departs from that of the line through both, standard deviation in degrees: of 42 drawn
 /// stills with one group read, the axis was off by 0.5 rms, by 1.3 at most, its own covariance and the reference marks in it.
 const LONE_TURN_SD_DEG: f64 = 0.6;
@@ -168,7 +165,7 @@ fn answer(patch: &Patch, readings: &[Reading]) -> Result<LensFinding, LensRefusa
     };
     let (got, need) = (chosen.probability, chosen.needs());
     match chosen.rival {
-        _ if chosen.is_accepted(patch) => Ok(chosen.finding(patch)),
+        _ if chosen.is_accepted() => Ok(chosen.finding(patch)),
         _ if got >= need => Err(LensRefusal::Tip),
         Some((rival, rivalling)) if got + rivalling >= need => Err(LensRefusal::Ambiguous {
             readings: [Box::new(chosen.finding(patch)), Box::new(finding(patch, rival, rivalling))],
@@ -194,7 +191,7 @@ fn all_of_a_tone(patch: &Patch) -> Vec<Reading> {
 
 /// The best of some readings, where it is probable enough among them: what has not been looked at will hardly be better.
 fn beyond_search(patch: &Patch, readings: &[Reading]) -> Option<LensFinding> {
-    let chosen = chosen(readings).filter(|c| c.is_accepted(patch))?;
+    let chosen = chosen(readings).filter(Chosen::is_accepted)?;
     Some(chosen.finding(patch))
 }
 
@@ -212,20 +209,12 @@ struct Chosen<'a> {
 impl Chosen<'_> {
     /// Least probability at which it is accepted.
     fn needs(&self) -> f64 {
-        if self.is_lone_dots() { LEAST_PROBABILITY_OF_DOTS } else { LEAST_PROBABILITY }
+        let lone_dots = self.best.groups.iter().all(|g| g.kind == Kind::Dots(1));
+        if lone_dots { LEAST_PROBABILITY_OF_DOTS } else { LEAST_PROBABILITY }
     }
 
-    fn is_lone_dots(&self) -> bool {
-        self.best.groups.iter().all(|g| g.kind == Kind::Dots(1))
-    }
-
-    /// Whether one of two lone dots may be the tip of something.
-    fn may_be_tip(&self, patch: &Patch) -> bool {
-        self.is_lone_dots() && self.best.groups.iter().any(|dot| terms::dark_tail(patch, dot) > TIP)
-    }
-
-    fn is_accepted(&self, patch: &Patch) -> bool {
-        self.probability >= self.needs() && !self.may_be_tip(patch)
+    fn is_accepted(&self) -> bool {
+        self.probability >= self.needs() && !self.best.may_be_tip
     }
 
     /// What it says in the picture, no surer than the readings that say about the same agree.

@@ -20,12 +20,18 @@ pub struct Reading {
     pub axis_deg: f64,
     /// Natural logarithm of the odds of this reading against that there are no marks.
     pub evidence: f64,
+    /// Two lone dots of which one may be the tip of a hook: a speck opposite a tip would be read as marks.
+    pub may_be_tip: bool,
 }
 
 /// Least share explained for a group's twin to be looked for, or for it to be read by itself.
 const LEAST_ANCHOR: f64 = 0.70;
 /// Evidence of a pair from which its groups' twins need not be looked for.
 const PAIRED: f64 = 4.0;
+
+/// Share of the stretch beyond a lone dot in which a line as dark as it leads away (see [`terms::dark_tail`]), from which it may be the
+/// tip of a hook.
+const TIP: f64 = 0.9;
 
 /// How much other clear spots beside two lone dots count against them, for each e-fold of their number. Set by hand: drawn
 /// stills have too few to weigh what everyone would refuse.
@@ -38,7 +44,7 @@ impl Reading {
             _ => -groups[0].shape.angle.to_degrees(),
         };
         let evidence = NETWORK.log_odds(&terms.map(|t| t as f32)) - SPOTS_AGAINST * terms[OTHER_SPOTS];
-        Self { groups, terms, axis_deg, evidence }
+        Self { groups, terms, axis_deg, evidence, may_be_tip: false }
     }
 }
 
@@ -103,8 +109,16 @@ fn pairs(patch: &Patch, groups: &[Group]) -> Vec<Reading> {
     for (i, a) in groups.iter().enumerate() {
         for (k, b) in groups.iter().enumerate().skip(i + 1) {
             let terms = terms::of_pair(patch, [a, b], [tails[i], tails[k]], &spots);
-            out.extend(terms.map(|terms| Reading::new(vec![*a, *b], terms)));
+            out.extend(terms.map(|terms| pair(patch, [a, b], terms)));
         }
     }
     out
+}
+
+fn pair(patch: &Patch, [a, b]: [&Group; 2], terms: [f64; TERMS]) -> Reading {
+    let reading = Reading::new(vec![*a, *b], terms);
+    // Where nothing speaks for them it does not matter.
+    let lone_dots = a.kind == Kind::Dots(1) && reading.evidence > 0.0;
+    let may_be_tip = lone_dots && [a, b].iter().any(|dot| terms::dark_tail(patch, dot) > TIP);
+    Reading { may_be_tip, ..reading }
 }
