@@ -59,12 +59,10 @@ pub fn read(bytes: &[u8], stills: &[&str], set_aside: &[&str]) -> Result<Reading
     let mut readings = Readings::default();
     let mut counts: BTreeMap<(&str, Why), usize> = BTreeMap::new();
     let mut rows = 0;
-    for row in reader.records() {
+    for row in reader.byte_records() {
         let row = row?;
         rows += 1;
         let line = row.position().map_or(0, csv::Position::line);
-        let cell = |k: usize| row.get(columns[k]).unwrap_or("");
-        let (still, name, value) = (cell(0), cell(1), cell(2));
         let mut leave_out = |why: Why, reason: &'static str, detail: String| {
             let count = counts.entry((reason, why)).or_default();
             *count += 1;
@@ -74,6 +72,21 @@ pub fn read(bytes: &[u8], stills: &[&str], set_aside: &[&str]) -> Result<Reading
                 readings.messages.push(format!("{reason}: further readings like this are counted in the report"));
             }
         };
+        let row = match csv::StringRecord::from_byte_record(row) {
+            Ok(mut row) => {
+                row.trim();
+                row
+            }
+            Err(faulty) => {
+                let column = faulty.utf8_error().field() + 1;
+                let text = faulty.into_byte_record();
+                let text = String::from_utf8_lossy(text.get(column - 1).unwrap_or_default()).into_owned();
+                leave_out(Why::Unusable, "not UTF-8", format!("column {column} is {text:?}, expected text in UTF-8"));
+                continue;
+            }
+        };
+        let cell = |k: usize| row.get(columns[k]).unwrap_or("");
+        let (still, name, value) = (cell(0), cell(1), cell(2));
         let parsed = value.parse::<f64>().ok().filter(|v| v.abs() <= RIGHT_ANGLE_DEG);
         let Some(error_deg) = parsed else {
             let reason = if value.is_empty() { "no value" } else { "not an angle from -90 to 90 degrees" };

@@ -177,9 +177,10 @@ fn what_cannot_be_done() {
     write(folder.path(), &two_groups());
     std::fs::write(folder.path().join("empty.ndjson"), "").unwrap();
     std::fs::write(folder.path().join("radians.csv"), "still,reader,error_rad\nx.jpg,a,0.1\n").unwrap();
+    std::fs::write(folder.path().join("latin.csv"), b"still,reader,error_deg,gr\xf6\xdfe\nx.jpg,a,0.1,1\n").unwrap();
     std::fs::create_dir(folder.path().join("results")).unwrap();
     std::fs::write(folder.path().join("results/measurements.ndjson"), "").unwrap();
-    let cases: [(&[&str], &str); 6] = [
+    let cases: [(&[&str], &str); 7] = [
         (&["audit", "missing.ndjson", "--out", "out"], "missing.ndjson: "),
         (&["audit", "empty.ndjson", "--out", "out"], "empty.ndjson: none of 0 records can be counted"),
         (&["audit", "records.ndjson", "--by", "surgeon", "--out", "out"], "--by \"surgeon\": no such column"),
@@ -189,6 +190,7 @@ fn what_cannot_be_done() {
             &["agree", "records.ndjson", "radians.csv", "--out", "out"],
             "radians.csv: no column \"error_deg\"; found [\"still\", \"reader\", \"error_rad\"]",
         ),
+        (&["agree", "records.ndjson", "latin.csv", "--out", "out"], "latin.csv: not a CSV file: "),
     ];
     for (args, said) in cases {
         let done = stillaxis(folder.path(), args, "");
@@ -223,6 +225,22 @@ fn faulty_readings() {
     assert_eq!((included(&answers, "readings read"), included(&answers, "readings counted")), (67, 13));
     assert_eq!(included(&answers, "readings left out: no record of the still"), 51);
     assert_eq!(done.stderr.matches("no record of the still").count(), 4, "{done:?}");
+}
+
+/// A row in another encoding is told of and counted; the others are used.
+#[test]
+fn a_reading_that_is_not_utf8() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path(), &two_groups());
+    let good: String = (0..13).map(|k| format!("b{k}-OD-broad.jpg,a,{k}\n")).collect();
+    let readings = [b"still,reader,error_deg\nb1-OD-broad.jpg,J\xf6,2\n", good.as_bytes()].concat();
+    std::fs::write(folder.path().join("readings.csv"), readings).unwrap();
+    let done = stillaxis(folder.path(), ["agree", "records.ndjson", "readings.csv", "--out", "out"], "");
+    assert_eq!(done.code, Some(1), "{done:?}");
+    assert!(done.stderr.contains("line 2: column 2 is \"J\u{fffd}\", expected text in UTF-8"), "{done:?}");
+    let answers: Value = serde_json::from_slice(&std::fs::read(folder.path().join("out/agree.json")).unwrap()).unwrap();
+    assert_eq!((included(&answers, "readings read"), included(&answers, "readings counted")), (14, 13));
+    assert_eq!(included(&answers, "readings left out: not UTF-8"), 1);
 }
 
 /// A reading names its still as a case sheet does: by the end of its path, with `/` or `\`, whatever `.` and `..` stand before.
